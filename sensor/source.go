@@ -1,0 +1,60 @@
+// Package sensor is where readings come from: it joins a port, a wire format
+// and a calibration into a [Source], and knows every way in which that can
+// fail.
+package sensor
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"ebbline/decay"
+)
+
+// Reading is one value from a transducer.
+type Reading struct {
+	decay.Sample        // stamped since the source was opened, absolute pressure
+	Raw          string // as received, without the line end
+}
+
+// A Fault is something wrong with the stream of readings that did not end it.
+type Fault struct {
+	At   time.Duration
+	Code string // steady, for programs: silent, unplugged, bad-line, …
+	Text string // what is wrong, where
+	Hint string // what to do
+}
+
+// Item is what a source delivers: a reading, or a fault when Fault is set.
+type Item struct {
+	Reading
+	Fault *Fault
+}
+
+// ErrClosed is returned by Next after Close.
+var ErrClosed = errors.New("sensor: source closed")
+
+// About describes a source to a person.
+type About struct {
+	Name      string          // port or file or "simulated rig"
+	Detail    string          // in plain words: what was detected, and why
+	Reads     decay.Reference // gauge or absolute
+	FullScale float64         // Pa in its own reference; 0 unknown
+	Simulated bool            // the screen says so in plain sight
+}
+
+// Source delivers readings one at a time. Next blocks until there is an item,
+// the context ends, the stream ends (io.EOF) or the source is closed
+// (ErrClosed). Close may be called while Next blocks, and more than once.
+type Source interface {
+	Next(ctx context.Context) (Item, error)
+	About() About
+	Close() error
+}
+
+// Controls are the valves of a simulated rig, for screens that offer them.
+type Controls interface {
+	Fill()    // open the supply valve
+	Isolate() // shut the supply valve
+	Release() // open the vent
+}
