@@ -1,22 +1,305 @@
 package decay
 
-// Live follows a test reading by reading at constant cost and memory.
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Live follows a test reading by reading: constant cost per reading, and
+// memory that grows with the logarithm of the test's length.
 type Live struct {
 	set  Setup
-	peak Gauge
-	n    int
+	h    *history
+	last Sample
+
+	over, saturated, open int // readings above the ceiling, at full scale, below zero scale
+	overRun, overMost     int
+
+	warm      *estimate // fit of the hold under way, to start the next from
+	warmStart float64
+	fitEnd    float64
 }
 
 // NewLive starts an estimate.
-func NewLive(set Setup) *Live { return &Live{set: set.WithDefaults()} }
+func NewLive(set Setup) *Live {
+	return &Live{set: set.WithDefaults(), h: newHistory()}
+}
 
 // Add takes a reading.
 func (l *Live) Add(s Sample) {
-	l.n++
-	l.peak = max(l.peak, s.P.Gauge(l.set.NominalAmbient()))
+	l.last = s
+	g := float64(s.P.Gauge(l.set.NominalAmbient()))
+	read := g
+	if l.set.Reads == ReadsAbsolute {
+		read = float64(s.P)
+	}
+	if g > float64(l.set.Ceiling) {
+		l.overRun++
+		l.over++
+		l.overMost = max(l.overMost, l.overRun)
+	} else {
+		l.overRun = 0
+	}
+	if fs := l.set.FullScale; fs > 0 && read >= 0.998*fs {
+		l.saturated++
+	}
+	bottom := -math.Max(10*Kilopascal, 0.05*l.set.FullScale)
+	if l.set.Reads == ReadsAbsolute {
+		bottom = 20 * Kilopascal
+	}
+	if read < bottom {
+		l.open++
+	}
+	l.h.add(s.At.Seconds(), float64(s.P))
 }
 
-// Look returns the phase the test is in and what is known so far.
-func (l *Live) Look() (Phase, Result) {
-	return PhaseReady, Result{Samples: l.n, Peak: l.peak, Limit: l.set.Limit, Cd: l.set.Cd}
+// Look returns the phase the test is in, since when, and what is known so far.
+func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(4) }
+
+func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
+	set := l.set
+	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
+	sg := segment(l.h, float64(set.NominalAmbient()), set.Reads, set.Ambient != 0, float64(set.Ceiling))
+	if l.h.n > 0 && !math.IsInf(l.h.peak, 0) {
+		r.Peak = Pressure(l.h.peak).Gauge(r.Ambient)
+	}
+	warn := func(code, text string) { r.Warnings = append(r.Warnings, Warning{code, text}) }
+	// Ambient and zero.
+	zero := 0.0
+	switch {
+	case sg.hasAmbient && set.Reads == ReadsAbsolute && set.Ambient == 0:
+		r.Ambient = Pressure(sg.ambient)
+	case sg.hasAmbient:
+		zero = sg.ambient - float64(r.Ambient)
+		r.Zero = Gauge(zero)
+	case sg.filled:
+		r.Flags = append(r.Flags, FlagNoZero)
+		if set.Reads == ReadsAbsolute && set.Ambient == 0 {
+			warn("ambient-assumed", "ambient was neither stated nor seen before the fill: 101.3 kPa absolute was assumed")
+		} else {
+			warn("no-zero", "ambient was not seen before the fill, so the sensor's zero was taken as it is")
+		}
+	}
+	if set.Reads == ReadsGauge && set.Ambient == 0 {
+		warn("ambient-assumed", "ambient was not stated: 101.3 kPa absolute (sea level) was assumed")
+	}
+	r.Peak -= Gauge(zero)
+	l.faults(&r)
+	phase := sg.phase
+	since := time.Duration(sg.phaseAt * float64(time.Second))
+	if r.HasFlag(FlagOpenCircuit) || r.HasFlag(FlagStuck) {
+		if !sg.hasHold || r.HasFlag(FlagStuck) || l.open > l.h.n/4 {
+			r.Outcome = Unusable
+			return phase, since, r
+		}
+	}
+	if !sg.filled {
+		r.Outcome = NoHold
+		if l.h.n > 0 && !math.IsNaN(sg.fillAt) || sg.top > 1500 {
+			r.Outcome = NeverBuilt
+		}
+		return phase, since, r
+	}
+	low := sg.top < 0.2*float64(set.Ceiling)
+	if !sg.hasHold {
+		r.Outcome = NoHold
+		if low {
+			r.Outcome = NeverBuilt
+		}
+		l.h.anchor, l.warm = math.NaN(), nil
+		return phase, since, r
+	}
+	cells := l.h.cells
+	t0, t1 := cells[sg.hold.from].t, cells[sg.hold.to-1].t1
+	if math.IsNaN(l.h.anchor) || math.Abs(l.h.anchor-t0) > 0.5 {
+		l.h.anchor, l.warm = t0, nil
+	}
+	r.Hold.Start, r.Hold.End = seconds(t0), seconds(t1)
+	if low && !math.IsNaN(sg.fillAt) {
+		r.Outcome = NeverBuilt
+		return phase, since, r
+	}
+	if sg.disturbed {
+		r.Flags = append(r.Flags, FlagDisturbed)
+		warn("disturbed", "the hold was disturbed (bled, topped up or fed); the longest clean part was used")
+	}
+	sigma := l.h.sigma()
+	if set.Division > 0 {
+		sigma = math.Max(sigma, float64(set.Division)/math.Sqrt(12))
+	}
+	sigma = math.Max(sigma, 0.5)
+	d := newHoldData(cells, sg.hold, float64(r.Ambient), zero, float64(set.AmbientTemperature), sigma)
+	if l.warm != nil && math.Abs(l.warmStart-t0) > 1e-9 {
+		l.warm = nil
+	}
+	e, ok := d.estimate(l.warm, iterations+16*btoi(l.warm == nil))
+	if !ok {
+		r.Outcome = NoHold
+		return phase, since, r
+	}
+	l.warm, l.warmStart = &e, t0
+	length := t1 - t0
+	if length < 5 && float64(length)*e.k < 1 {
+		r.Flags = append(r.Flags, FlagShortHold)
+	}
+	l.report(&r, &d, &e, length)
+	if phase == PhaseHold && math.Abs(r.Settling.Amplitude) > 0 && length < 2*r.Settling.Tau.Seconds() && length < 15 {
+		phase = PhaseSettle
+	}
+	return phase, since, r
 }
+
+// faults raises the flags that single readings tell.
+func (l *Live) faults(r *Result) {
+	h := l.h
+	if l.overMost >= 2 {
+		r.Flags = append(r.Flags, FlagOverCeiling)
+	}
+	if l.saturated >= 3 {
+		r.Flags = append(r.Flags, FlagSaturated)
+		r.Warnings = append(r.Warnings, Warning{"saturated", "the sensor stood at the top of its range"})
+	}
+	if l.open >= 3 {
+		r.Flags = append(r.Flags, FlagOpenCircuit)
+		r.Warnings = append(r.Warnings, Warning{"open-circuit", "readings below the bottom of the sensor's range: check wire and plug"})
+	}
+	if h.gaps > 0 {
+		r.Flags = append(r.Flags, FlagGaps)
+	}
+	if h.spikes > 0 {
+		r.Flags = append(r.Flags, FlagSpikes)
+	}
+	// A frozen value among readings that were otherwise never equal for long.
+	others := h.equalSteps - h.longRunN
+	if h.longRunN >= 20 && h.longRun >= 3 && float64(others) < 0.3*float64(h.steps-h.longRunN) {
+		r.Flags = append(r.Flags, FlagStuck)
+		r.Warnings = append(r.Warnings, Warning{"stuck", fmt.Sprintf("the reading did not change at all for %.1f s", h.longRun)})
+	}
+}
+
+// report fills in what the fit says, with every stated tolerance, and judges.
+func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
+	set := l.set
+	p0, pa := e.best.th[parP0], d.pa
+	r.HasFit = true
+	r.Hold.StartAbs = Pressure(p0)
+	r.Hold.StartGauge = Pressure(p0).Gauge(r.Ambient)
+	g0 := math.Max(p0-pa, 1)
+	psi0 := Psi(pa / p0)
+	speed := math.Sqrt(RAir * d.tw)
+
+	k := math.Max(e.k, 0)
+	low, high := e.lowK, e.hiK
+	// Tolerances that scale the answer, in quadrature with the trace.
+	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
+	if r.HasFlag(FlagNoZero) && set.ZeroTolerance > 0 && set.FullScale > 0 {
+		z := set.ZeroTolerance * set.FullScale
+		rel = math.Hypot(rel, z*(1/p0+0.5/g0))
+	}
+	low = k - math.Hypot(k-low, k*rel)
+	high = k + math.Hypot(high-k, k*rel)
+	// Rubber: swelling at once acts as more volume (V + p·dV/dp, and the
+	// growth itself), creeping as a leak that is not there.
+	c := set.Compliance
+	creep := 1.2 * c / math.Max(length, 1) / psi0
+	growth := c * (1 + p0/g0)
+	highV := high * (1 + growth)
+	lowV := low - creep
+	r.Rate = Interval{k, math.Max(lowV, 0), math.Max(highV, 0), 0.95}
+	toArea := float64(set.Volume) / speed
+	if r.HasVolume {
+		lowA, highA := lowV*toArea, highV*toArea
+		a := k * toArea
+		lowA = a - math.Hypot(a-lowA, a*set.VolumeTolerance)
+		highA = a + math.Hypot(highA-a, a*set.VolumeTolerance)
+		r.Area = Interval{a, math.Max(lowA, 0), math.Max(highA, 0), 0.95}
+		r.AreaSD = e.sdK * toArea
+		hole := func(a float64) float64 { return float64(EquivalentHole(Area(a), set.Cd)) }
+		r.Hole = Interval{hole(a), hole(r.Area.Low), hole(r.Area.High), 0.95}
+		r.Smallest = EquivalentHole(Area((2*1.96*e.sdK+creep)*toArea), set.Cd)
+		r.Flow = k * psi0 * p0 * float64(set.Volume) / (RAir * d.tw) / MolarMassAir
+	}
+	r.LossRate = k * psi0 * p0
+	switch {
+	case e.best.model.law == LawMixed && e.best.th[parMix] < 0.15 && e.orifShare > 0.05:
+		r.Law = LawOrifice
+	case e.orifShare > 0.85:
+		r.Law = LawOrifice
+	case e.seepShare > 0.85:
+		r.Law = LawSeep
+	case 1-e.orifShare-e.seepShare > 0.8:
+		r.Law = LawMixed
+	}
+	dt := e.best.th[parDT]
+	r.Settling = Settling{Amplitude: dt / (d.tw + dt), Tau: seconds(math.Exp(e.best.th[parLnTau]))}
+	if c > 0 {
+		r.Warnings = append(r.Warnings, Warning{"compliance", fmt.Sprintf("rubber was allowed to swell and creep by %.3g %% of the volume, which widens the interval; say --compliance 0%% for a rigid duct", 100*c)})
+	}
+	if !r.HasVolume {
+		r.Warnings = append(r.Warnings, Warning{"no-volume", "the volume is not known, so only the rate can be given, not the hole"})
+		return
+	}
+	lim := float64(CircleArea(set.Limit)) * set.Cd
+	switch {
+	case r.Area.Low > lim:
+		r.Outcome = Leaks
+	case r.Area.High < lim:
+		r.Outcome = Holds
+	default:
+		// The trace's share of the width falls as t^−1.5, creep's as 1/t, the rest stays.
+		for f := 1.05; f < 64; f *= 1.05 {
+			tr := math.Pow(f, -1.5)
+			up := (k + (highV-k)*tr + k*growth*(1-tr)) * toArea
+			dn := (k - (k-low)*tr - creep/f) * toArea
+			a := k * toArea
+			up = a + math.Hypot(up-a, a*set.VolumeTolerance)
+			dn = a - math.Hypot(a-dn, a*set.VolumeTolerance)
+			if dn > lim || up < lim {
+				r.ToDecide, r.HasDecide = seconds((f-1)*length), true
+				break
+			}
+		}
+		r.Warnings = append(r.Warnings, l.help(r, e, creep))
+	}
+}
+
+// help says what would settle an undecided verdict.
+func (l *Live) help(r *Result, e *estimate, creep float64) Warning {
+	switch {
+	case r.HasDecide && r.ToDecide < 10*time.Minute:
+		return Warning{"hold-longer", fmt.Sprintf("about %.0f s more of hold would settle it", r.ToDecide.Seconds())}
+	case 1.96*e.sdK < creep:
+		return Warning{"smaller-volume", "rubber could hide or mimic this leak: block off a smaller part and hold again"}
+	}
+	return Warning{"better-sensor", "more time will not settle it: a quieter sensor or a smaller volume would"}
+}
+
+// sequential reports the verdict of r when it may be shown as final under
+// watching: the trace's interval, widened from 1.96 to z standard deviations,
+// still clears the limit.
+func (r Result) sequential(z float64) Outcome {
+	if !r.HasFit || !r.HasVolume {
+		return Undecided
+	}
+	lim := float64(CircleArea(r.Limit)) * r.Cd
+	f := z / 1.96
+	switch a := r.Area; {
+	case a.Value-(a.Value-a.Low)*f > lim:
+		return Leaks
+	case a.Value+(a.High-a.Value)*f < lim:
+		return Holds
+	}
+	return Undecided
+}
+
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func btof(b bool) float64 { return float64(btoi(b)) }

@@ -1,6 +1,9 @@
 package decay
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Phase is where a test stands. The zero value is PhaseReady.
 type Phase int
@@ -132,6 +135,7 @@ const (
 type Procedure struct {
 	set   Setup
 	live  *Live
+	slope slopeMeter
 	state State
 }
 
@@ -144,6 +148,14 @@ func NewProcedure(set Setup) *Procedure {
 // State returns a snapshot for the screen.
 func (p *Procedure) State() State { return p.state }
 
+// Under watching, a verdict is final only when the interval at this many
+// standard deviations clears the limit, and the hold has lasted a while: so
+// that looking again and again does not raise the error rate above 1 % a side.
+const (
+	watchedZ       = 3.5
+	watchedSeconds = 6.0
+)
+
 // Step takes an event and returns what follows from it.
 func (p *Procedure) Step(ev Event) []Effect {
 	var out []Effect
@@ -151,8 +163,9 @@ func (p *Procedure) Step(ev Event) []Effect {
 	switch ev := ev.(type) {
 	case Taken:
 		p.live.Add(ev.Sample)
-		s.Now, s.Seen, s.Lost = ev.Sample.At, true, false
-		s.P = ev.Sample.P.Gauge(p.set.NominalAmbient())
+		s.Now, s.Seen, s.Lost, s.LostWhy = ev.Sample.At, true, false, ""
+		s.P = ev.Sample.P.Gauge(p.ambient()) - p.state.Result.Zero
+		p.slope.add(ev.Sample.At.Seconds(), float64(s.P))
 		s.InBand = float64(s.P) >= WarningBand*float64(p.set.Ceiling)
 		if over := s.P > p.set.Ceiling; over != s.OverCeiling {
 			s.OverCeiling = over
@@ -165,18 +178,145 @@ func (p *Procedure) Step(ev Event) []Effect {
 	case Lost:
 		s.Now, s.Lost, s.LostWhy = ev.At, true, ev.Why
 	case Look:
-		s.Now = ev.At
-		var phase Phase
-		phase, s.Result = p.live.Look()
-		if phase != s.Phase {
-			out = append(out, PhaseChanged{s.Phase, phase, s.Now})
-			s.Phase, s.PhaseSince = phase, s.Now
+		if s.Phase == PhaseOver {
+			break
 		}
-		out = append(out, Estimated{s.Now, s.Result})
+		s.Now = max(s.Now, ev.At)
+		phase, since, r := p.live.Look()
+		s.Result = r
+		out = p.enter(out, phase, since)
+		out = append(out, Estimated{s.Now, r})
+		if v := r.sequential(watchedZ); v != Undecided && s.Verdict == Undecided &&
+			(r.Hold.End-r.Hold.Start).Seconds() >= watchedSeconds {
+			s.Verdict = v
+			out = append(out, VerdictReached{s.Now, r})
+		}
 	case Finish:
-		s.Now, s.Phase = ev.At, PhaseOver
-		_, s.Result = p.live.Look()
+		if s.Phase == PhaseOver {
+			break
+		}
+		s.Now = max(s.Now, ev.At)
+		s.Result = p.live.Whole()
+		out = p.enter(out, PhaseOver, s.Now)
 		out = append(out, Finished{s.Now, s.Result})
 	}
+	s.Slope = p.slope.value()
+	s.ToCeiling = 0
+	if left := float64(p.set.Ceiling - s.P); s.Slope > 0 && left > 0 && left/s.Slope < 120 {
+		s.ToCeiling = seconds(left / s.Slope)
+	}
+	s.Advice = p.advise()
 	return out
+}
+
+// ambient is the one seen before the fill, or the nominal one.
+func (p *Procedure) ambient() Pressure {
+	if p.state.Result.Ambient > 0 {
+		return p.state.Result.Ambient
+	}
+	return p.set.NominalAmbient()
+}
+
+// enter changes the phase. The verdict is kept: it was about a hold that happened.
+func (p *Procedure) enter(out []Effect, phase Phase, since time.Duration) []Effect {
+	s := &p.state
+	if phase == s.Phase {
+		return out
+	}
+	if phase == PhaseFill && (s.Phase == PhaseReady || s.Phase == PhaseRelease) {
+		s.Verdict = Undecided // a new fill is a new question
+	}
+	out = append(out, PhaseChanged{s.Phase, phase, since})
+	s.Phase, s.PhaseSince = phase, since
+	return out
+}
+
+// advise chooses the one sentence that is shown.
+func (p *Procedure) advise() Advice {
+	s := &p.state
+	ceiling := float64(p.set.Ceiling)
+	level := float64(s.P)
+	switch {
+	case s.OverCeiling:
+		return AdviseShut
+	case s.Phase == PhaseOver:
+		return AdviseDone
+	case s.Lost:
+		return AdviseSensor
+	case !s.Seen:
+		return AdviseWaitReading
+	}
+	switch s.Phase {
+	case PhaseFill:
+		since := s.Now - s.PhaseSince
+		flat := math.Abs(s.Slope) < 0.003*ceiling
+		switch {
+		case s.InBand:
+			return AdviseFillSlowly
+		case flat && level < 0.3*ceiling && since > 8*time.Second:
+			return AdviseListen
+		case flat && level >= 0.3*ceiling, level > 0.75*ceiling:
+			return AdviseIsolate
+		}
+		return AdviseKeepFilling
+	case PhaseSettle, PhaseHold:
+		switch {
+		case s.Verdict != Undecided:
+			return AdviseRelease
+		case s.Result.Outcome == NeverBuilt:
+			return AdviseListen
+		case s.Now-s.PhaseSince < 10*time.Second:
+			return AdviseHandsOff
+		case s.Result.HasDecide && s.Result.ToDecide < 10*time.Minute:
+			return AdviseHoldOn
+		case s.Result.HasFit && s.Result.Outcome == Undecided && s.Now-s.PhaseSince > 30*time.Second:
+			return AdviseMoreHelp
+		}
+		return AdviseHandsOff
+	case PhaseRelease:
+		if level > 2*Kilopascal {
+			return AdviseReleasing
+		}
+		return AdviseDone
+	}
+	if level > 5*Kilopascal {
+		return AdviseKeepFilling
+	}
+	return AdviseFill
+}
+
+// slopeMeter is a least-squares slope over about the last second, from at
+// most 32 points.
+type slopeMeter struct {
+	pts [32]point
+	n   int // points in use, the latest last
+}
+
+func (m *slopeMeter) add(t, p float64) {
+	if m.n > 0 && t-m.pts[m.n-1].t < 0.04 {
+		return
+	}
+	if m.n == len(m.pts) {
+		copy(m.pts[:], m.pts[1:])
+		m.n--
+	}
+	m.pts[m.n] = point{t, p}
+	m.n++
+}
+
+func (m *slopeMeter) value() float64 {
+	if m.n < 3 {
+		return math.NaN()
+	}
+	last := m.pts[m.n-1].t
+	var n, st, sp, stt, stp float64
+	for i := m.n - 1; i >= 0 && (last-m.pts[i].t <= 1 || n < 3); i-- {
+		x := m.pts[i].t - last
+		n++
+		st += x
+		sp += m.pts[i].p
+		stt += x * x
+		stp += x * m.pts[i].p
+	}
+	return (n*stp - st*sp) / (n*stt - st*st)
 }

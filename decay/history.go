@@ -1,0 +1,201 @@
+package decay
+
+import (
+	"math"
+	"sort"
+)
+
+// A cell is a short stretch of readings, summed. Times are seconds, pressures
+// absolute pascals.
+type cell struct {
+	n      float64 // readings in it
+	t, p   float64 // means
+	t0, t1 float64 // first and last stamp
+}
+
+// merge joins two neighbouring cells.
+func (c cell) merge(d cell) cell {
+	n := c.n + d.n
+	return cell{n, (c.t*c.n + d.t*d.n) / n, (c.p*c.n + d.p*d.n) / n, c.t0, d.t1}
+}
+
+const (
+	finestCell = 0.05 // s: no phase needs to be placed better than this
+	maxCells   = 1200 // after which the history is thinned
+	keptShare  = 0.02 // a cell may be this share of its distance from the moments that matter
+)
+
+// history keeps a trace in bounded memory: finely around the moment of
+// isolation and in the last seconds, and coarser by the rule
+// width ≤ keptShare × distance elsewhere, so that the number of cells grows
+// with the logarithm of the time.
+type history struct {
+	cells  []cell
+	anchor float64 // moment of isolation; NaN when not known
+	limit  int     // len(cells) at which to thin
+
+	ring    [5]point // latest readings, to judge the middle one
+	nring   int
+	noise   []float64 // reservoir of recent |second difference|, for a robust level
+	noiseAt int
+
+	n, spikes, gaps, backward int
+	lastT, dt                 float64 // latest stamp; typical step
+	peak                      float64 // highest accepted reading
+	equalSteps, steps         int     // successive readings that are exactly equal
+	runLen                    int     // present run of equal readings
+	runT0                     float64
+	longRun                   float64 // longest run of equal readings, s
+	longRunN                  int
+	longRunP, longRunT0       float64
+	quantum                   float64 // smallest step between unequal readings
+	lastKept                  float64
+}
+
+type point struct{ t, p float64 }
+
+func newHistory() *history {
+	return &history{anchor: math.NaN(), limit: maxCells, peak: math.Inf(-1), lastT: math.NaN(), quantum: math.Inf(1)}
+}
+
+// sigma is a robust standard deviation of a single reading from the median of
+// recent second differences; d = x₁ − (x₀+x₂)/2 has variance 1.5σ².
+func (h *history) sigma() float64 {
+	if len(h.noise) < 5 {
+		return 0
+	}
+	s := append([]float64(nil), h.noise...)
+	sort.Float64s(s)
+	med := s[len(s)/2] / 0.6745 / math.Sqrt(1.5)
+	if q := h.quantum; med < q/math.Sqrt(12) && !math.IsInf(q, 1) {
+		// Readings quantised more coarsely than they are noisy: rounding is the noise.
+		med = q / math.Sqrt(12)
+	}
+	return med
+}
+
+// add takes a reading; the one two before it is judged and kept or dropped.
+func (h *history) add(t, p float64) {
+	if math.IsNaN(p) || math.IsInf(p, 0) || math.IsNaN(t) {
+		return
+	}
+	if !math.IsNaN(h.lastT) {
+		if t < h.lastT {
+			h.backward++
+			return
+		}
+		step := t - h.lastT
+		if h.dt == 0 {
+			h.dt = step
+		}
+		if step > math.Max(0.5, 6*h.dt) && h.n > 5 {
+			h.gaps++
+		} else {
+			h.dt += 0.05 * (step - h.dt)
+		}
+	}
+	h.lastT = t
+	h.n++
+	if h.nring < len(h.ring) {
+		h.ring[h.nring] = point{t, p}
+		h.nring++
+		if h.nring == 3 { // the first two have no neighbours ahead of them
+			h.keep(h.ring[0])
+			h.keep(h.ring[1])
+		}
+		if h.nring < 5 {
+			return
+		}
+	} else {
+		copy(h.ring[:], h.ring[1:])
+		h.ring[4] = point{t, p}
+	}
+	m := h.ring
+	mid := m[2]
+	s := [5]float64{m[0].p, m[1].p, m[2].p, m[3].p, m[4].p}
+	sort.Float64s(s[:])
+	spread := math.Max(s[3]-s[1], h.sigma())
+	if h.n > 10 && math.Abs(mid.p-s[2]) > 8*spread+0.002*math.Abs(s[2]) && math.Abs(m[1].p-m[3].p) < 4*spread+0.002*math.Abs(s[2]) {
+		h.spikes++
+		h.ring[2].p = s[2]
+		return
+	}
+	d := math.Abs(mid.p - (m[1].p+m[3].p)/2)
+	if len(h.noise) < 201 {
+		h.noise = append(h.noise, d)
+	} else {
+		h.noise[h.noiseAt%len(h.noise)] = d
+		h.noiseAt++
+	}
+	h.keep(mid)
+}
+
+// keep puts an accepted reading into the cells.
+func (h *history) keep(x point) {
+	h.peak = math.Max(h.peak, x.p)
+	if k := len(h.cells); k > 0 {
+		h.steps++
+		if x.p == h.lastKept {
+			h.equalSteps++
+			h.runLen++
+			if d := x.t - h.runT0; d > h.longRun {
+				h.longRun, h.longRunN, h.longRunP, h.longRunT0 = d, h.runLen, x.p, h.runT0
+			}
+		} else {
+			if s := math.Abs(x.p - h.lastKept); s > 1e-6*math.Abs(x.p)*1e-3 {
+				h.quantum = math.Min(h.quantum, s)
+			}
+			h.runLen, h.runT0 = 1, x.t
+		}
+	} else {
+		h.runT0, h.runLen = x.t, 1
+	}
+	h.lastKept = x.p
+	c := cell{1, x.t, x.p, x.t, x.t}
+	if k := len(h.cells); k > 0 && x.t-h.cells[k-1].t0 < finestCell {
+		h.cells[k-1] = h.cells[k-1].merge(c)
+	} else {
+		h.cells = append(h.cells, c)
+	}
+	if len(h.cells) > h.limit {
+		h.thin()
+	}
+}
+
+// flush judges the last readings at the end of a trace, as they are.
+func (h *history) flush() {
+	if h.nring >= 5 {
+		h.keep(h.ring[3])
+		h.keep(h.ring[4])
+	} else {
+		from := 0
+		if h.nring >= 3 {
+			from = 2
+		}
+		for _, x := range h.ring[from:h.nring] {
+			h.keep(x)
+		}
+	}
+	h.nring = 0
+}
+
+// thin merges neighbours that are finer than they need to be.
+func (h *history) thin() {
+	now := h.cells[len(h.cells)-1].t1
+	out := h.cells[:1]
+	for _, c := range h.cells[1:] {
+		last := &out[len(out)-1]
+		far := now - c.t1
+		if !math.IsNaN(h.anchor) {
+			far = math.Min(far, math.Abs(last.t-h.anchor))
+		}
+		if c.t1-last.t0 <= keptShare*far {
+			*last = last.merge(c)
+		} else {
+			out = append(out, c)
+		}
+	}
+	h.cells = out
+	// Should thinning not have helped (readings seconds apart for days), double the room.
+	h.limit = max(maxCells, len(out)+len(out)/4)
+}
