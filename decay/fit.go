@@ -37,6 +37,7 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 	t0 := cells[s.from].t
 	length := cells[s.to-1].t1 - t0
 	skip := math.Min(skipCorner, 0.05*length)
+	shut := s.to < len(cells) // what ended the hold may have begun a little before it was seen
 	var acc cell
 	put := func() {
 		if acc.n > 0 {
@@ -47,7 +48,7 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 		}
 	}
 	for _, c := range cells[s.from:s.to] {
-		if c.t-t0 < skip {
+		if c.t-t0 < skip || shut && t0+length-c.t1 < skip {
 			continue
 		}
 		if acc.n > 0 && c.t1-acc.t0 > math.Max(length/(2*fitCells), 0.03*(c.t-t0)) {
@@ -197,7 +198,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 				th, data, all = next, nd, na
 				base, bump = bump, base
 				lambda = math.Max(lambda/8, 1e-9)
-				improved = gain > 1e-4
+				improved = gain > 1e-3+1e-6*all
 				break
 			}
 			lambda *= 6
@@ -303,15 +304,21 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	guess := d.start()
 	for i, m := range models {
 		var f fitted
-		if warm != nil && i < len(warm.fits) && warm.fits[i].ok {
+		switch {
+		case warm != nil && i < len(warm.fits) && warm.fits[i].ok:
 			f = d.fit(m, warm.fits[i].th, maxIter)
-		} else {
+		case i == 0:
 			f = d.fit(m, guess, maxIter)
 			alt := guess
 			alt[parLnTau], alt[parDT] = math.Log(30), 2
 			if g := d.fit(m, alt, maxIter); g.ok && (!f.ok || g.chi2All < f.chi2All) {
 				f = g
 			}
+			if f.ok {
+				guess = f.th // the other models start from here
+			}
+		default:
+			f = d.fit(m, guess, maxIter)
 		}
 		e.fits = append(e.fits, f)
 	}

@@ -21,7 +21,7 @@ func (c cell) merge(d cell) cell {
 
 const (
 	finestCell = 0.05 // s: no phase needs to be placed better than this
-	maxCells   = 1200 // after which the history is thinned
+	maxCells   = 2400 // after which the history is thinned
 	keptShare  = 0.02 // a cell may be this share of its distance from the moments that matter
 )
 
@@ -49,6 +49,8 @@ type history struct {
 	longRunN                  int
 	longRunP, longRunT0       float64
 	quantum                   float64 // smallest step between unequal readings
+	sigmaIs                   float64
+	sigmaAt                   int
 	lastKept                  float64
 }
 
@@ -61,6 +63,14 @@ func newHistory() *history {
 // sigma is a robust standard deviation of a single reading from the median of
 // recent second differences; d = x₁ − (x₀+x₂)/2 has variance 1.5σ².
 func (h *history) sigma() float64 {
+	if h.sigmaAt > 0 && h.n < h.sigmaAt+40 && h.sigmaAt > 200 {
+		return h.sigmaIs // sorting at every reading would cost more than all else
+	}
+	h.sigmaIs, h.sigmaAt = h.freshSigma(), h.n
+	return h.sigmaIs
+}
+
+func (h *history) freshSigma() float64 {
 	if len(h.noise) < 5 {
 		return 0
 	}
@@ -157,10 +167,10 @@ func (h *history) keep(x point) {
 	} else {
 		h.cells = append(h.cells, c)
 	}
-	if len(h.cells) > h.limit {
-		h.thin()
-	}
 }
+
+// full says that it is time to thin; the owner first finds the anchor.
+func (h *history) full() bool { return len(h.cells) > h.limit }
 
 // flush judges the last readings at the end of a trace, as they are.
 func (h *history) flush() {

@@ -52,6 +52,16 @@ func (l *Live) Add(s Sample) {
 		l.open++
 	}
 	l.h.add(s.At.Seconds(), float64(s.P))
+	if l.h.full() {
+		if sg := l.segment(); sg.hasHold {
+			l.h.anchor = l.h.cells[sg.hold.from].t
+		}
+		l.h.thin()
+	}
+}
+
+func (l *Live) segment() segments {
+	return segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
 }
 
 // Look returns the phase the test is in, since when, and what is known so far.
@@ -60,7 +70,7 @@ func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(4) }
 func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 	set := l.set
 	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
-	sg := segment(l.h, float64(set.NominalAmbient()), set.Reads, set.Ambient != 0, float64(set.Ceiling))
+	sg := l.segment()
 	if l.h.n > 0 && !math.IsInf(l.h.peak, 0) {
 		r.Peak = Pressure(l.h.peak).Gauge(r.Ambient)
 	}

@@ -5,19 +5,19 @@ import "math"
 // A model is a named set of assumptions about a hold.
 type model struct {
 	law     Law     // orifice, seep or mixed
-	natural float64 // exponent n of natural convection, hA ∝ |Tw−T|ⁿ·p²ⁿ; 0: constant hA
+	natural bool    // hA ∝ (|Tw−T|·p²)^¼, laminar natural convection; else constant hA
 	prior   float64 // weight before seeing the data
 }
 
 // models compete for each hold. The weights are ours: tears and open joints
 // are commoner than porous rubber, and mixtures rarer than either.
 var models = []model{
-	{LawOrifice, 0, 0.30},
-	{LawOrifice, 0.25, 0.20},
-	{LawSeep, 0, 0.18},
-	{LawSeep, 0.25, 0.12},
-	{LawMixed, 0, 0.12},
-	{LawMixed, 0.25, 0.08},
+	{LawOrifice, false, 0.30},
+	{LawOrifice, true, 0.20},
+	{LawSeep, false, 0.18},
+	{LawSeep, true, 0.12},
+	{LawMixed, false, 0.12},
+	{LawMixed, true, 0.08},
 }
 
 // Parameters of a model, by index.
@@ -68,40 +68,46 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 	case LawMixed:
 		mix = th[parMix]
 	}
-	r0 := pa / p0
 	seep := 0.0
 	if p0 > pa {
-		seep = Psi(r0) * p0 / (p0*p0 - pa*pa)
+		seep = Psi(pa/p0) * p0 / (p0*p0 - pa*pa)
 	}
-	// State: y = ln(p/p0), θ = T/Tw − 1.
-	deriv := func(y, th float64) (dy, dth float64) {
-		p := p0 * math.Exp(y)
-		tt := 1 + th
-		if tt < 0.3 {
-			tt = 0.3
-		}
+	lr0 := math.Log(pa / p0)
+	vc := math.Pow(CriticalRatio, 1.0/7)
+	// State: y = ln(p/p0), h = T/Tw − 1. With v = (pa/p)^(1/7) the powers of
+	// ψ² = 7·r^(10/7)·(1 − r^(2/7)) and of p itself are products of v.
+	deriv := func(y, h float64) (dy, dh float64) {
+		v := math.Exp((lr0 - y) / 7)
+		v2 := v * v
+		p := pa / (v2 * v2 * v2 * v)
+		tt := math.Max(1+h, 0.3)
 		mu := 0.0
-		if p > pa {
-			if mix < 1 || mix > 1 {
-				mu = (1 - mix) * math.Sqrt(tt) * Psi(pa/p)
+		if v < 1 {
+			if mix != 1 {
+				psi := psiChoked
+				if v > vc {
+					v5 := v2 * v2 * v
+					psi = v5 * math.Sqrt(7*(1-v2))
+				}
+				mu = (1 - mix) * math.Sqrt(tt) * psi
 			}
 			if mix != 0 {
-				mu += mix * seep * tt * (p*p - pa*pa) / p
+				mu += mix * seep * tt * (p - pa*pa/p)
 			}
 			mu *= k
 		}
 		rate := 1 / tau
-		if m.natural > 0 {
-			a := math.Abs(th)*tw/naturalRef + 1e-3
-			rate *= math.Pow(a*(p/p0)*(p/p0), m.natural)
+		q := p / p0
+		if m.natural {
+			rate *= math.Sqrt(math.Sqrt((math.Abs(h)*tw/naturalRef + 1e-3) * q * q))
 		}
-		dth = -th*rate*(p0/p)*tt - (Gamma-1)*tt*mu
-		return dth/tt - mu, dth
+		dh = -h*rate*tt/q - (Gamma-1)*tt*mu
+		return dh/tt - mu, dh
 	}
 	y, h := 0.0, th[parDT]/tw
 	t := 0.0
 	fastest := 1 / tau
-	if m.natural > 0 {
+	if m.natural {
 		fastest *= 2
 	}
 	for i, goal := range ts {

@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // A stretch is a run of cells between two events of a trace.
 type stretch struct {
@@ -24,11 +27,60 @@ type segments struct {
 	phaseAt    float64
 }
 
-// window is half the width of the slope windows around cell i, s: wide enough
-// for a few cells on either side.
-func window(cells []cell, i int) float64 {
+// window is half the width of the slope windows around cell i, s: at least w,
+// and wide enough for a few cells on either side.
+func window(cells []cell, i int, w float64) float64 {
 	lo, hi := max(i-2, 0), min(i+2, len(cells)-1)
-	return math.Max(0.5, 0.75*(cells[hi].t-cells[lo].t))
+	return math.Max(w, 0.75*(cells[hi].t-cells[lo].t))
+}
+
+// slopes of a trace on the left of, on the right of and around each cell, with
+// standard deviations; +Inf where there is too little to tell.
+type slopes struct{ left, right, mid, lsd, rsd []float64 }
+
+// sums over cells, for lines through any run of them at constant cost.
+type sums struct{ n, t, p, tt, tp float64 }
+
+func (a sums) minus(b sums) sums {
+	return sums{a.n - b.n, a.t - b.t, a.p - b.p, a.tt - b.tt, a.tp - b.tp}
+}
+
+func (s sums) slope(sigma float64) (slope, sd float64) {
+	stt := s.tt - s.t*s.t/s.n
+	if s.n <= 0 || stt <= 1e-12 {
+		return 0, math.Inf(1)
+	}
+	return (s.tp - s.t*s.p/s.n) / stt, sigma / math.Sqrt(stt)
+}
+
+func slopesOf(cells []cell, width, sigma float64) slopes {
+	n := len(cells)
+	buf := make([]float64, 5*n)
+	s := slopes{buf[:n], buf[n : 2*n], buf[2*n : 3*n], buf[3*n : 4*n], buf[4*n:]}
+	cum := make([]sums, n+1)
+	t0, p0 := cells[n/2].t, cells[n/2].p // keeps the digits of the sums
+	for i, c := range cells {
+		t, p := c.t-t0, c.p-p0
+		a := cum[i]
+		cum[i+1] = sums{a.n + c.n, a.t + c.n*t, a.p + c.n*p, a.tt + c.n*t*t, a.tp + c.n*t*p}
+	}
+	for i := range cells {
+		w := window(cells, i, width)
+		from := sort.Search(i, func(k int) bool { return cells[k].t >= cells[i].t-w })
+		to := i + sort.Search(n-i, func(k int) bool { return cells[i+k].t > cells[i].t+w })
+		s.left[i], s.lsd[i] = cum[i+1].minus(cum[from]).slope(sigma)
+		s.right[i], s.rsd[i] = cum[to].minus(cum[i]).slope(sigma)
+		if i+1-from < 3 {
+			s.lsd[i] = math.Inf(1)
+		}
+		if to-i < 3 {
+			s.rsd[i] = math.Inf(1)
+		}
+		from = sort.Search(i, func(k int) bool { return cells[k].t >= cells[i].t-w/2 })
+		to = i + sort.Search(n-i, func(k int) bool { return cells[i+k].t > cells[i].t+w/2 })
+		s.mid[i], _ = cum[to].minus(cum[from]).slope(sigma)
+	}
+	return s
 }
 
 // line is a least-squares line through cells [from, to): level at its mean
@@ -85,32 +137,8 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	near := math.Max(small, 0.06*sg.top) // above base: not ambient any more
 
 	n := len(cells)
-	left, right, mid := make([]float64, n), make([]float64, n), make([]float64, n)
-	lsd, rsd := make([]float64, n), make([]float64, n)
-	a, b, wa, wb := 0, 0, 0, 0
-	for i := range cells {
-		w := window(cells, i)
-		for a < i && cells[a].t < cells[i].t-w {
-			a++
-		}
-		for a > 0 && cells[a-1].t >= cells[i].t-w {
-			a--
-		}
-		b = max(b, i)
-		for b < n && cells[b].t <= cells[i].t+w {
-			b++
-		}
-		_, _, left[i], lsd[i] = line(cells, a, i+1, sigma)
-		_, _, right[i], rsd[i] = line(cells, i, b, sigma)
-		wa, wb = i, i+1
-		for wa > 0 && cells[wa-1].t >= cells[i].t-w/2 {
-			wa--
-		}
-		for wb < n && cells[wb].t <= cells[i].t+w/2 {
-			wb++
-		}
-		_, _, mid[i], _ = line(cells, wa, wb, sigma)
-	}
+	fast, slow := slopesOf(cells, 0.5, sigma), slopesOf(cells, 3, sigma)
+	left, right, mid, lsd, rsd := fast.left, fast.right, fast.mid, fast.lsd, fast.rsd
 	// Events: where the trace rises, and where it bends downward more sharply
 	// than any leak or cooling does.
 	rising := make([]bool, n)
@@ -119,13 +147,21 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		thr := math.Max(7*sd, 0.004*sg.top)
 		rising[i] = right[i] > thr && left[i] > thr || mid[i] > math.Max(2*thr, 10*sd)
 	}
-	bend := func(i int) float64 { // > 1 is an event
+	bend := func(i int, since float64) float64 { // > 1 is an event; since: s since the last one
 		if math.IsInf(lsd[i], 1) || math.IsInf(rsd[i], 1) {
 			return 0
 		}
 		sd := math.Hypot(lsd[i], rsd[i])
 		thr := math.Max(7*sd, math.Max(0.35*math.Abs(left[i]), 0.004*sg.top))
-		return (left[i] - right[i]) / thr
+		d := (left[i] - right[i]) / thr
+		if since < 0.5 {
+			d = 0 // the window still holds the last event
+		}
+		if since >= 3 && !math.IsInf(slow.lsd[i], 1) && !math.IsInf(slow.rsd[i], 1) {
+			thr = math.Max(8*math.Hypot(slow.lsd[i], slow.rsd[i]), math.Max(0.5*math.Abs(slow.left[i]), 0.0008*sg.top))
+			d = math.Max(d, (slow.left[i]-slow.right[i])/thr)
+		}
+		return d
 	}
 	// Ambient before the fill.
 	i0 := 0
@@ -148,8 +184,10 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	}
 	// Cut into still stretches: pressurised and not rising, split at bends.
 	var still []stretch
+	sunk := false // down at ambient, and not filled again since
 	for i := i0; i < n; {
-		if rising[i] || cells[i].p < ref+near {
+		sunk = (sunk || cells[i].p < ref+near) && !rising[i]
+		if rising[i] || sunk {
 			if rising[i] && (i == 0 || !rising[i-1]) {
 				sg.fillAt = cells[i].t
 			}
@@ -174,7 +212,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		next := k+1 < len(still) && still[k+1].from <= s.to+1
 		// Held up by the supply: flat, and what follows is a long fall that does not empty the duct at once.
 		fed := next && s.slope > -3*s.slopeSD && s.slope > -0.0015*sg.top &&
-			dur(still[k+1]) > math.Max(2, 0.15*dur(s)) && dur(still[k+1]) > 0.5*dur(s) && still[k+1].slope < -6*still[k+1].slopeSD
+			dur(still[k+1]) > math.Max(1, 0.15*dur(s)) && still[k+1].slope < -6*still[k+1].slopeSD
 		if fed && k > 0 && still[k-1].to >= s.from-1 && usable[k-1] {
 			fed = false // already isolated: the duct has been seen to hold by itself
 		}
@@ -196,7 +234,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	if best >= 0 {
 		s := still[best]
 		// The corner itself: the cell at which the trace bends down most, near the start.
-		s.from = corner(cells, s, left, right, lsd, rsd)
+		s.from = corner(cells, s, sigma)
 		sg.hold, sg.hasHold = s, true
 		sg.holdOpen = s.to >= n
 		for k := range still {
@@ -237,19 +275,21 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 }
 
 // cut splits cells [from, to) at their downward bends.
-func cut(cells []cell, from, to int, bend func(int) float64, sigma float64) []stretch {
+func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma float64) []stretch {
 	var out []stretch
 	start := from
 	for i := from + 1; i < to-1; i++ {
-		if bend(i) <= 1 {
+		if bend(i, cells[i].t-cells[start].t) <= 1 {
 			continue
 		}
-		// The strongest bend within the window is the event.
-		best, w := i, window(cells, i)
-		for j := i; j < to && cells[j].t <= cells[i].t+1.5*w; j++ {
-			if bend(j) > bend(best) {
-				best = j
-			}
+		// The break itself lies within the wider of the two slope windows.
+		hi := i
+		for hi < to-1 && cells[hi].t <= cells[i].t+3.5 {
+			hi++
+		}
+		best, w := breakAt(cells, max(i-2, from), hi, sigma), 0.5
+		if best < 0 {
+			continue
 		}
 		if best-start >= 3 && cells[best].t-cells[start].t > w {
 			out = append(out, stretch{from: start, to: best})
@@ -265,22 +305,91 @@ func cut(cells []cell, from, to int, bend func(int) float64, sigma float64) []st
 	return out
 }
 
-// corner moves the start of a hold onto the sharpest downward bend within a
-// second of it.
-func corner(cells []cell, s stretch, left, right, lsd, rsd []float64) int {
-	best, most := s.from, math.Inf(-1)
-	t := cells[s.from].t
-	lo := s.from
-	for lo > 0 && cells[lo-1].t >= t-1 {
-		lo--
-	}
-	for i := lo; i < s.to && cells[i].t <= t+1; i++ {
-		if math.IsInf(lsd[i], 1) || math.IsInf(rsd[i], 1) {
+// breakAt finds, among cells [lo, hi), the moment at which the trace breaks
+// downward: where two parabolas, one before and one after within half a
+// second or so, fit better than one across by most (a Chow test). It returns
+// -1 when none is better than noise makes it.
+func breakAt(cells []cell, lo, hi int, sigma float64) int {
+	best, most := -1, 40*sigma*sigma
+	for i := lo; i < hi; i++ {
+		w := 1.6 * window(cells, i, 0.4)
+		a, b := i, i
+		for a > 0 && cells[a-1].t >= cells[i].t-w {
+			a--
+		}
+		for b < len(cells)-1 && cells[b+1].t <= cells[i].t+w {
+			b++
+		}
+		if i-a < 4 || b+1-i < 4 {
 			continue
 		}
-		if d := left[i] - right[i]; d > most && d > 5*math.Hypot(lsd[i], rsd[i]) {
-			best, most = i, d
+		left, ls := parabola(cells[a:i], cells[i].t)
+		right, rs := parabola(cells[i:b+1], cells[i].t)
+		whole, _ := parabola(cells[a:b+1], cells[i].t)
+		if gain := whole - left - right; gain > most && ls > rs {
+			best, most = i, gain
 		}
 	}
 	return best
+}
+
+// corner moves the start of a hold onto the moment of isolation.
+func corner(cells []cell, s stretch, sigma float64) int {
+	t := cells[s.from].t
+	lo, hi := s.from, s.from
+	reach := math.Min(4, 0.4*(cells[s.to-1].t-t))
+	for lo > 0 && cells[lo-1].t >= t-1 {
+		lo--
+	}
+	for hi < s.to-1 && cells[hi+1].t <= t+reach {
+		hi++
+	}
+	if i := breakAt(cells, lo, hi, sigma); i >= 0 {
+		return i
+	}
+	return s.from
+}
+
+// parabola is the weighted sum of squared residuals of a least-squares
+// parabola through cells, and its slope at time at.
+func parabola(cells []cell, at float64) (sse, slope float64) {
+	var m [3][3]float64
+	var v [3]float64
+	p0 := cells[0].p
+	for _, c := range cells {
+		x := c.t - at
+		q := [3]float64{1, x, x * x}
+		for i := range 3 {
+			for j := range 3 {
+				m[i][j] += c.n * q[i] * q[j]
+			}
+			v[i] += c.n * q[i] * (c.p - p0)
+		}
+	}
+	for i := range 3 { // Gauss, the matrix being positive definite
+		if m[i][i] < 1e-12 {
+			return math.Inf(1), 0
+		}
+		for k := i + 1; k < 3; k++ {
+			f := m[k][i] / m[i][i]
+			for j := i; j < 3; j++ {
+				m[k][j] -= f * m[i][j]
+			}
+			v[k] -= f * v[i]
+		}
+	}
+	var x [3]float64
+	for i := 2; i >= 0; i-- {
+		x[i] = v[i]
+		for j := i + 1; j < 3; j++ {
+			x[i] -= m[i][j] * x[j]
+		}
+		x[i] /= m[i][i]
+	}
+	for _, c := range cells {
+		d := c.t - at
+		r := c.p - p0 - (x[0] + d*(x[1]+d*x[2]))
+		sse += c.n * r * r
+	}
+	return sse, x[1]
 }
