@@ -196,7 +196,11 @@ func parsePressure(s string) (pa float64, kind string, err error) {
 	if err != nil {
 		return 0, "", err
 	}
-	return v * pu.Pascal, kind, nil
+	pa = v * pu.Pascal
+	if math.IsInf(pa, 0) {
+		return 0, "", fmt.Errorf("%q is too large for a pressure", s)
+	}
+	return pa, kind, nil
 }
 
 // ParseGauge reads a gauge pressure such as "30psi". A text that says absolute
@@ -305,8 +309,8 @@ func ParseLength(s string) (Length, error) {
 	if !ok {
 		return 0, fmt.Errorf("%q has no known length unit (known: mm, cm, m, in)", s)
 	}
-	if !(num > 0) {
-		return 0, fmt.Errorf("%q: a length is above zero", s)
+	if !(num > 0) || math.IsInf(num, 0) {
+		return 0, fmt.Errorf("%q: a length is above zero and finite", s)
 	}
 	return Length(num * f), nil
 }
