@@ -1,0 +1,108 @@
+// Package report puts states and results of a test into words, lines and JSON.
+package report
+
+import (
+	"math"
+	"strconv"
+	"time"
+
+	"ebbline/decay"
+)
+
+// Advice is the one sentence that says what to do now, for the state st of a
+// test set up as set. Pressures are written in u.
+func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
+	set = set.WithDefaults()
+	switch st.Advice {
+	case decay.AdviseFill:
+		return "Turn the regulator down, open the valve and fill slowly; never above " + set.Ceiling.Format(u) + "."
+	case decay.AdviseFillSlowly:
+		if st.ToCeiling > 0 {
+			return "Slow down: at this rate the ceiling is " + seconds(st.ToCeiling) + " away."
+		}
+		return "Slow down: the ceiling of " + set.Ceiling.Format(u) + " is near."
+	case decay.AdviseKeepFilling:
+		return "Filling: keep below " + set.Ceiling.Format(u) + "."
+	case decay.AdviseIsolate:
+		return "High enough: shut the supply valve and let go."
+	case decay.AdviseListen:
+		return "It will not build: a large leak; listen and feel along the duct for it."
+	case decay.AdviseHandsOff:
+		if st.Phase == decay.PhaseSettle {
+			return "Hands off: the air is settling."
+		}
+		return "Hands off: reading the leak."
+	case decay.AdviseHoldOn:
+		if st.Result.HasDecide && st.Result.ToDecide > 0 {
+			return "Not sure yet: hold for about " + seconds(st.Result.ToDecide) + " more."
+		}
+		return "Not sure yet: hold on."
+	case decay.AdviseRelease:
+		return "The answer is there: let the air out slowly, standing clear of plugs."
+	case decay.AdviseMoreHelp:
+		return "Waiting longer will not settle it: repeat with a smaller volume, a better sensor or another limit."
+	case decay.AdviseReleasing:
+		return "Letting out: wait for zero before you loosen a clamp."
+	case decay.AdviseDone:
+		return "Done: check for zero pressure before you loosen a clamp."
+	case decay.AdviseShut:
+		return "Over the ceiling: shut the supply and let air out now."
+	case decay.AdviseSensor:
+		if st.LostWhy != "" {
+			return "No valid reading (" + st.LostWhy + "): shut the supply, then check the sensor and its cable."
+		}
+		return "No valid reading: shut the supply, then check the sensor and its cable."
+	}
+	return "Waiting for the first reading of the sensor."
+}
+
+// Verdict is the outcome in plain words, with the limit it was judged against.
+func Verdict(r decay.Result) string {
+	limit := Millimetres(float64(r.Limit))
+	switch r.Outcome {
+	case decay.Holds:
+		return "holds: any leak is smaller than a " + limit + " hole"
+	case decay.Leaks:
+		return "leaks: more than a " + limit + " hole would"
+	case decay.NeverBuilt:
+		return "never built: the pressure would not come up, so the leak is large; find it by ear"
+	case decay.NoHold:
+		return "no hold: the trace has no isolated stretch to judge"
+	case decay.Unusable:
+		return "unusable: the sensor's readings cannot be trusted"
+	}
+	return "undecided: whether it leaks more than a " + limit + " hole is not settled"
+}
+
+// Millimetres prints a length in metres with three significant digits, as in
+// "0.84 mm"; "unknown" when it is not a finite number.
+func Millimetres(metres float64) string {
+	if math.IsNaN(metres) || math.IsInf(metres, 0) {
+		return "unknown"
+	}
+	return digits3(metres/decay.Millimetre) + " mm"
+}
+
+// digits3 prints three significant digits, without an exponent in the range
+// of ordinary results.
+func digits3(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	prec := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	prec = min(max(prec, 0), 9)
+	return strconv.FormatFloat(v, 'f', prec, 64)
+}
+
+// seconds prints a duration for a person: whole seconds to two minutes, then
+// minutes.
+func seconds(d time.Duration) string {
+	s := d.Seconds()
+	switch {
+	case s < 10:
+		return strconv.FormatFloat(s, 'f', 1, 64) + " s"
+	case s < 120:
+		return strconv.FormatFloat(s, 'f', 0, 64) + " s"
+	}
+	return strconv.FormatFloat(s/60, 'f', 0, 64) + " min"
+}

@@ -1,0 +1,120 @@
+package report
+
+import (
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+)
+
+func full() decay.Result {
+	return decay.Result{
+		Outcome: decay.Leaks, Flags: []decay.Flag{decay.FlagNoZero},
+		Hold:      decay.Hold{Span: decay.Span{Start: 8 * time.Second, End: 30 * time.Second}, StartAbs: 301325, StartGauge: 200000},
+		HasVolume: true, HasFit: true,
+		Area: decay.Interval{Value: 4.8e-7, Low: 4.5e-7, High: math.Inf(1), Level: 0.95}, AreaSD: 1e-9,
+		Hole: decay.Interval{Value: 0.99e-3, Low: 0.96e-3, High: math.Inf(1), Level: 0.95}, Cd: 0.62,
+		Rate: decay.Interval{Value: 0.0139, Low: 0.0132, High: 0.0145, Level: 0.95},
+		Law:  decay.LawOrifice, LossRate: 2000, Flow: 0.0123, Limit: 0.5e-3, Peak: 210000,
+		Volume: 0.01, Ambient: 101325, Samples: 3000,
+		Warnings: []decay.Warning{{Code: "compliance", Text: "Rubber is taken to swell by up to 2 %."}},
+	}
+}
+
+func decode(t *testing.T, r decay.Result) map[string]any {
+	t.Helper()
+	var b strings.Builder
+	if err := JSON(&b, Input{File: "a.csv", Result: r, Elapsed: 1500 * time.Microsecond}); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Count(b.String(), "\n") != 1 || !strings.HasSuffix(b.String(), "\n") {
+		t.Fatalf("not one line: %q", b.String())
+	}
+	var m map[string]any
+	if err := json.Unmarshal([]byte(b.String()), &m); err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+func TestJSONGivesTheContract(t *testing.T) {
+	m := decode(t, full())
+	for _, k := range []string{"file", "outcome", "flags", "hold", "area_mm2", "hole_mm", "decay_per_s", "leak_law", "loss_kpa_per_min",
+		"flow_sccm_0c", "settling", "limit_mm", "smallest_hole_mm", "seconds_to_decide", "peak_kpa_gauge", "volume_l", "ambient_kpa",
+		"samples", "elapsed_ms", "warnings"} {
+		if _, ok := m[k]; !ok {
+			t.Errorf("key %s is missing", k)
+		}
+	}
+	area := m["area_mm2"].(map[string]any)
+	if got := area["value"].(float64); math.Abs(got-0.48) > 1e-12 {
+		t.Errorf("area %v mm², want 0.48", got)
+	}
+	if area["high"] != nil {
+		t.Errorf("unbounded high end printed as %v", area["high"])
+	}
+	if got := m["loss_kpa_per_min"].(float64); math.Abs(got-120) > 1e-9 {
+		t.Errorf("loss %v kPa/min, want 120", got)
+	}
+	if got := m["flow_sccm_0c"].(float64); math.Abs(got-0.0123/7.435839e-7) > 1e-6 {
+		t.Errorf("flow %v sccm", got)
+	}
+	if hold := m["hold"].(map[string]any); hold["start_kpa_abs"] != 301.325 || hold["start_kpa_gauge"] != 200.0 || hold["end_s"] != 30.0 {
+		t.Errorf("hold %v", hold)
+	}
+}
+
+func TestJSONSaysNullForTheUnknown(t *testing.T) {
+	r := full()
+	r.HasVolume, r.Volume = false, 0
+	m := decode(t, r)
+	if m["area_mm2"] != nil || m["hole_mm"] != nil || m["flow_sccm_0c"] != nil || m["volume_l"] != nil {
+		t.Errorf("sizes without a volume: %v", m)
+	}
+	if m["decay_per_s"] == nil {
+		t.Error("no decay rate without a volume")
+	}
+	m = decode(t, decay.Result{Outcome: decay.NoHold, LossRate: math.NaN(), Smallest: decay.Length(math.Inf(1))})
+	for _, k := range []string{"hold", "area_mm2", "hole_mm", "decay_per_s", "loss_kpa_per_min", "settling", "seconds_to_decide", "smallest_hole_mm", "peak_kpa_gauge"} {
+		if m[k] != nil {
+			t.Errorf("%s is %v for a trace without a hold", k, m[k])
+		}
+	}
+	if f, ok := m["flags"].([]any); !ok || len(f) != 0 {
+		t.Errorf("flags %v, want an empty list", m["flags"])
+	}
+}
+
+func TestTextSaysVerdictFirstAndNamesReferences(t *testing.T) {
+	u, _ := decay.ParsePressureUnit("psi")
+	var b strings.Builder
+	if err := Text(&b, Input{File: "a.csv", Result: full()}, u); err != nil {
+		t.Fatal(err)
+	}
+	got := b.String()
+	if !strings.HasPrefix(got, "a.csv: leaks") {
+		t.Errorf("verdict is not first:\n%s", got)
+	}
+	for _, want := range []string{"Cd 0.62", "0 °C", "29.01 psi gauge", "psi absolute", "no upper bound", "95 %", "Rubber is taken"} {
+		if !strings.Contains(got, want) {
+			t.Errorf("no %q in\n%s", want, got)
+		}
+	}
+}
+
+func TestEveryAdviceHasItsOwnSentence(t *testing.T) {
+	u, _ := decay.ParsePressureUnit("psi")
+	seen := map[string]decay.Advice{}
+	for _, a := range []decay.Advice{decay.AdviseWaitReading, decay.AdviseFill, decay.AdviseFillSlowly, decay.AdviseKeepFilling,
+		decay.AdviseIsolate, decay.AdviseListen, decay.AdviseHandsOff, decay.AdviseHoldOn, decay.AdviseRelease, decay.AdviseMoreHelp,
+		decay.AdviseReleasing, decay.AdviseDone, decay.AdviseShut, decay.AdviseSensor} {
+		s := Advice(decay.State{Advice: a}, decay.Setup{}, u)
+		if other, ok := seen[s]; ok || !strings.HasSuffix(s, ".") {
+			t.Errorf("%s: %q (also %s)", a, s, other)
+		}
+		seen[s] = a
+	}
+}
