@@ -1,0 +1,67 @@
+// Package record reads and writes the record of one finished test: a text
+// file with a version line, "key: value" lines, the readings under a line that
+// names their units, and the results marked as derived from them.
+package record
+
+import (
+	"strings"
+	"time"
+	"unicode"
+
+	"ebbline/decay"
+)
+
+// version is the number on the first line of a record this package writes.
+const version = 1
+
+const (
+	magic       = "ebbline-record "
+	samplesLine = "time_s,pressure_kpa_abs"
+)
+
+// KeyValue is a line whose key this version does not know.
+type KeyValue struct{ Key, Value string }
+
+// Record is one finished test.
+type Record struct {
+	Label     string    // what was tested, in the words of the person who did
+	Source    string    // port, file or simulated rig the readings came from
+	When      time.Time // start of the test
+	Program   string    // program and version that wrote the record
+	Simulated bool      // the readings are a simulation's
+	Setup     decay.Setup
+	Samples   []decay.Sample
+	Result    decay.Result // summary as written; it can be computed again from Setup and Samples
+	Extra     []KeyValue   // lines of other versions, kept when the record is written again
+	Torn      bool         // the end of the file was missing: what was whole was read
+	TornLine  int          // line at which reading stopped, when Torn
+}
+
+// FileName is a name for a record of a test begun at when. Names sort by time
+// and are unique to the microsecond and label.
+func FileName(when time.Time, label string) string {
+	return Stem(when, label) + ".ebbline"
+}
+
+// Stem is the part of [FileName] before the extension, for files that belong
+// to the same test.
+func Stem(when time.Time, label string) string {
+	var b strings.Builder
+	b.WriteString(when.UTC().Format("20060102T150405.000000Z"))
+	dash := true
+	for _, r := range strings.ToLower(label) {
+		switch {
+		case b.Len() > 80:
+			return strings.TrimRight(b.String(), "-")
+		case unicode.IsLetter(r) || unicode.IsDigit(r):
+			if dash {
+				b.WriteByte('-')
+			}
+			b.WriteRune(r)
+			dash = false
+		default:
+			dash = true
+		}
+	}
+	return b.String()
+}
