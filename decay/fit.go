@@ -24,6 +24,7 @@ type holdData struct {
 	pa, tw  float64
 	sigma   float64
 	n       float64 // readings
+	zeroSD  float64 // Pa: how well the zero is known
 }
 
 const (
@@ -51,7 +52,7 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 		if c.t-t0 < skip || shut && t0+length-c.t1 < skip {
 			continue
 		}
-		if acc.n > 0 && c.t1-acc.t0 > math.Max(length/(2*fitCells), 0.03*(c.t-t0)) {
+		if acc.n > 0 && c.t1-acc.t0 > math.Max(length/(2*fitCells), math.Min(0.03*(c.t-t0), length/fitCells)) {
 			put()
 			acc = cell{}
 		}
@@ -65,14 +66,23 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 	return d
 }
 
-// prior is the mean and standard deviation of parameter i, or sd 0 for none.
-func prior(i int) (mean, sd float64) {
+// prior is the mean and standard deviation of parameter i of m at th, or sd 0
+// for none.
+func (d *holdData) prior(m model, th *params, i int) (mean, sd float64) {
 	switch i {
 	case parDT:
+		if th[parDT] < priorDT {
+			return priorDT, priorDTCold
+		}
 		return priorDT, priorDTSD
 	case parLnTau:
 		return priorLnTau, priorLnTauSD
+	case parZero:
+		return 0, math.Max(d.zeroSD, 0.01)
 	case parMix:
+		if m.shape == ellipse {
+			return priorB, priorBSD
+		}
 		return priorMix, priorMixSD
 	}
 	return 0, 0
@@ -81,12 +91,12 @@ func prior(i int) (mean, sd float64) {
 func (d *holdData) cost(m model, th *params, buf []float64) (data, all float64) {
 	m.predict(th, d.pa, d.tw, d.t, buf)
 	for i, q := range buf[:len(d.t)] {
-		r := d.p[i] - q
+		r := d.p[i] - q - th[parZero]
 		data += r * r * d.w[i]
 	}
 	all = data
 	for i := range m.count() {
-		if mean, sd := prior(i); sd > 0 {
+		if mean, sd := d.prior(m, th, i); sd > 0 {
 			u := (th[i] - mean) / sd
 			all += u * u
 		}
@@ -106,7 +116,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 	if n < 3 {
 		return f
 	}
-	steps := params{1, 1e-6, 0.02, 1e-3, 1e-3}
+	steps := params{1, 1e-6, 0.02, 1e-3, 1, 1e-3}
 	base, bump := make([]float64, n), make([]float64, n)
 	data, all := d.cost(m, &th, base)
 	lambda := 1e-3
@@ -117,6 +127,12 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 	}
 	normal := func() (*mat.SymDense, []float64) {
 		for i := range np {
+			if i == parZero {
+				for k := range n {
+					jac[i][k] = 1
+				}
+				continue
+			}
 			up := th
 			h := steps[i] * math.Max(1, math.Abs(th[i])*1e-3)
 			if i == parK {
@@ -137,16 +153,16 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 					sum += jac[i][k] * jac[j][k] * d.w[k]
 				}
 				if i == j {
-					if _, sd := prior(i); sd > 0 {
+					if _, sd := d.prior(m, &th, i); sd > 0 {
 						sum += 1 / (sd * sd)
 					}
 				}
 				s.SetSym(i, j, sum)
 			}
 			for k := range n {
-				g[i] += jac[i][k] * (d.p[k] - base[k]) * d.w[k]
+				g[i] += jac[i][k] * (d.p[k] - base[k] - th[parZero]) * d.w[k]
 			}
-			if mean, sd := prior(i); sd > 0 {
+			if mean, sd := d.prior(m, &th, i); sd > 0 {
 				g[i] -= (th[i] - mean) / (sd * sd)
 			}
 		}
@@ -191,7 +207,11 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 			}
 			next[parDT] = math.Min(math.Max(next[parDT], -120), 150)
 			next[parLnTau] = math.Min(math.Max(next[parLnTau], -1.5), 7)
-			next[parMix] = math.Min(math.Max(next[parMix], -0.5), 1.5)
+			if m.shape == ellipse {
+				next[parMix] = math.Min(math.Max(next[parMix], 0), 0.6)
+			} else {
+				next[parMix] = math.Min(math.Max(next[parMix], -0.1), 1.1)
+			}
 			nd, na := d.cost(m, &next, bump)
 			if na < all {
 				gain := all - na
@@ -236,26 +256,41 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 		for j := range np {
 			f.cov[i][j] = inv.At(i, j) * scale[i] * scale[j]
 		}
-		if _, sd := prior(i); sd > 0 {
+		if _, sd := d.prior(m, &th, i); sd > 0 {
 			f.evidence -= math.Log(sd)
 		}
 	}
 	f.th, f.chi2, f.chi2All, f.ok = th, data, all, !math.IsInf(all, 0)
-	f.evidence += 0.5*logDet + math.Log(m.prior) // the −χ²/2 is added once the noise is known
+	f.evidence += 0.5*logDet + math.Log(m.weight) // the −χ²/2 is added once the noise is known
 	return f
+}
+
+// startingPoints of the search: the fit of a fast leak has a second minimum,
+// with the gas far too cold and the hole too big.
+var startingPoints = []struct{ k, dt, lnTau float64 }{
+	{1, priorDT, priorLnTau},
+	{0.8, 10, 1.2},
+	{1, 2, 3.4},
+}
+
+// chiOr is the cost of the fit, +Inf if there is none.
+func (f fitted) chiOr() float64 {
+	if !f.ok {
+		return math.Inf(1)
+	}
+	return f.chi2All
 }
 
 // estimate is what the competing models say together.
 type estimate struct {
-	best       fitted
-	fits       []fitted
-	weights    []float64
-	k, sdK     float64 // averaged over the models, from the trace alone
-	lowK, hiK  float64 // 95 %, from the trace alone
-	widen      float64 // by which residuals that are not white widened it
-	seepShare  float64 // posterior weight of laws, to name the law
-	orifShare  float64
-	mix, mixSD float64
+	best      fitted
+	fits      []fitted
+	weights   []float64
+	k, sdK    float64 // averaged over the models, from the trace alone
+	lowK, hiK float64 // 95 %, from the trace alone
+	widen     float64 // by which residuals that are not white widened it
+	seepShare float64 // posterior weight of laws, to name the law
+	orifShare float64
 }
 
 // start makes a first guess from the late part of the hold: the closed-form
@@ -291,7 +326,7 @@ func (d *holdData) start() params {
 			}
 		}
 	}
-	return params{first, k, priorDT, priorLnTau, priorMix}
+	return params{first, k, priorDT, priorLnTau, 0, priorMix}
 }
 
 // estimate fits every model and weighs them. warm may hold an earlier
@@ -302,25 +337,49 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 		return e, false
 	}
 	guess := d.start()
+	const first = 4 // nozzle and seep, with either way of cooling
+	worthwhile := map[bool]bool{false: true, true: true}
 	for i, m := range models {
-		var f fitted
+		f := fitted{model: m}
 		switch {
-		case warm != nil && i < len(warm.fits) && warm.fits[i].ok:
+		case warm != nil && warm.fits[i].ok:
 			f = d.fit(m, warm.fits[i].th, maxIter)
-		case i == 0:
-			f = d.fit(m, guess, maxIter)
-			alt := guess
-			alt[parLnTau], alt[parDT] = math.Log(30), 2
-			if g := d.fit(m, alt, maxIter); g.ok && (!f.ok || g.chi2All < f.chi2All) {
-				f = g
+		case i < first:
+			for _, s := range startingPoints {
+				from := guess
+				from[parK] *= s.k
+				from[parDT], from[parLnTau] = s.dt, s.lnTau
+				if g := d.fit(m, from, maxIter); g.ok && (!f.ok || g.chi2All < f.chi2All) {
+					f = g
+				}
 			}
-			if f.ok {
-				guess = f.th // the other models start from here
+		case worthwhile[m.natural]:
+			from := e.fits[btoi(m.natural)]
+			if s := e.fits[2+btoi(m.natural)]; m.shape == mixing && s.ok && (s.chi2All < from.chi2All || !from.ok) {
+				from = s
 			}
-		default:
-			f = d.fit(m, guess, maxIter)
+			start := from.th
+			if !from.ok {
+				start = guess
+			}
+			start[parMix] = priorMix
+			if m.shape == ellipse {
+				start[parMix] = priorB
+			}
+			f = d.fit(m, start, maxIter)
 		}
 		e.fits = append(e.fits, f)
+		if i == first-1 {
+			// Where one way of cooling is clearly better, the other need not be tried with every law.
+			chi := func(k int) float64 {
+				return math.Min(e.fits[k].chiOr(), e.fits[k+2].chiOr())
+			}
+			a, b := chi(0), chi(1)
+			clear := 20 * math.Max(1, math.Min(a, b)/math.Max(float64(len(d.t)-4), 1))
+			if sound := math.Min(a, b) < 2*float64(len(d.t)); sound {
+				worthwhile[false], worthwhile[true] = a <= b+clear, b <= a+clear
+			}
+		}
 	}
 	best := -1
 	for i, f := range e.fits {
@@ -339,10 +398,10 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	red := math.Max(bf.chi2/dof, 1)
 	var c0, c1 float64
 	for i := range d.t {
-		r := (d.p[i] - buf[i]) * math.Sqrt(d.w[i])
+		r := (d.p[i] - buf[i] - bf.th[parZero]) * math.Sqrt(d.w[i])
 		c0 += r * r
 		if i > 0 {
-			c1 += r * (d.p[i-1] - buf[i-1]) * math.Sqrt(d.w[i-1])
+			c1 += r * (d.p[i-1] - buf[i-1] - bf.th[parZero]) * math.Sqrt(d.w[i-1])
 		}
 	}
 	e.widen = red
@@ -369,7 +428,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	for i, f := range e.fits {
 		e.weights[i] /= sum
 		e.k += e.weights[i] * f.th[parK]
-		switch f.model.law {
+		switch f.model.law() {
 		case LawSeep:
 			e.seepShare += e.weights[i]
 		case LawOrifice:
@@ -383,8 +442,6 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	}
 	e.best = e.fits[best]
 	e.sdK = math.Sqrt(v)
-	e.mix = e.best.th[parMix]
-	e.mixSD = math.Sqrt(e.best.cov[parMix][parMix] * e.widen)
 	e.lowK = e.quantile(0.025)
 	e.hiK = e.quantile(0.975)
 	return e, true

@@ -106,7 +106,7 @@ func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 	}
 	if !sg.filled {
 		r.Outcome = NoHold
-		if l.h.n > 0 && !math.IsNaN(sg.fillAt) || sg.top > 1500 {
+		if sg.top > math.Max(8*l.h.sigma(), 1500) {
 			r.Outcome = NeverBuilt
 		}
 		return phase, since, r
@@ -114,7 +114,7 @@ func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 	low := sg.top < 0.2*float64(set.Ceiling)
 	if !sg.hasHold {
 		r.Outcome = NoHold
-		if low {
+		if low || sg.top < 0.35*float64(set.Ceiling) && filling(sg, l.h) > 8 {
 			r.Outcome = NeverBuilt
 		}
 		l.h.anchor, l.warm = math.NaN(), nil
@@ -140,6 +140,12 @@ func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 	}
 	sigma = math.Max(sigma, 0.5)
 	d := newHoldData(cells, sg.hold, float64(r.Ambient), zero, float64(set.AmbientTemperature), sigma)
+	switch {
+	case sg.hasAmbient:
+		d.zeroSD = sg.ambientSD
+	case set.ZeroTolerance > 0 && set.FullScale > 0:
+		d.zeroSD = set.ZeroTolerance * set.FullScale / 1.96
+	}
 	if l.warm != nil && math.Abs(l.warmStart-t0) > 1e-9 {
 		l.warm = nil
 	}
@@ -158,6 +164,14 @@ func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 		phase = PhaseSettle
 	}
 	return phase, since, r
+}
+
+// filling is how long filling has gone on, s; 0 when no fill was seen.
+func filling(sg segments, h *history) float64 {
+	if math.IsNaN(sg.firstFill) {
+		return 0
+	}
+	return h.cells[len(h.cells)-1].t1 - sg.firstFill
 }
 
 // faults raises the flags that single readings tell.
@@ -203,10 +217,6 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	low, high := e.lowK, e.hiK
 	// Tolerances that scale the answer, in quadrature with the trace.
 	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
-	if r.HasFlag(FlagNoZero) && set.ZeroTolerance > 0 && set.FullScale > 0 {
-		z := set.ZeroTolerance * set.FullScale
-		rel = math.Hypot(rel, z*(1/p0+0.5/g0))
-	}
 	low = k - math.Hypot(k-low, k*rel)
 	high = k + math.Hypot(high-k, k*rel)
 	// Rubber: swelling at once acts as more volume (V + p·dV/dp, and the
@@ -232,7 +242,7 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	}
 	r.LossRate = k * psi0 * p0
 	switch {
-	case e.best.model.law == LawMixed && e.best.th[parMix] < 0.15 && e.orifShare > 0.05:
+	case e.best.model.shape == mixing && e.best.th[parMix] < 0.1 && e.orifShare > 0.05:
 		r.Law = LawOrifice
 	case e.orifShare > 0.85:
 		r.Law = LawOrifice

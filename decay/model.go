@@ -2,22 +2,47 @@ package decay
 
 import "math"
 
+// A shape is how a leak's flow falls with pressure.
+type shape int
+
+const (
+	nozzle    shape = iota // ideal nozzle, constant Cd
+	sharpEdge              // ideal nozzle times Perry's coefficient
+	ellipse                // ISO 6358 with a critical ratio b of its own
+	seeping                // laminar, ∝ p² − pa²
+	mixing                 // nozzle and seep together
+)
+
 // A model is a named set of assumptions about a hold.
 type model struct {
-	law     Law     // orifice, seep or mixed
+	shape   shape
 	natural bool    // hA ∝ (|Tw−T|·p²)^¼, laminar natural convection; else constant hA
-	prior   float64 // weight before seeing the data
+	weight  float64 // before seeing the data
+}
+
+func (m model) law() Law {
+	switch m.shape {
+	case seeping:
+		return LawSeep
+	case mixing:
+		return LawMixed
+	}
+	return LawOrifice
 }
 
 // models compete for each hold. The weights are ours: tears and open joints
 // are commoner than porous rubber, and mixtures rarer than either.
 var models = []model{
-	{LawOrifice, false, 0.30},
-	{LawOrifice, true, 0.20},
-	{LawSeep, false, 0.18},
-	{LawSeep, true, 0.12},
-	{LawMixed, false, 0.12},
-	{LawMixed, true, 0.08},
+	{nozzle, false, 0.22},
+	{nozzle, true, 0.16},
+	{seeping, false, 0.16},
+	{seeping, true, 0.12},
+	{sharpEdge, false, 0.08},
+	{sharpEdge, true, 0.06},
+	{ellipse, false, 0.06},
+	{ellipse, true, 0.04},
+	{mixing, false, 0.06},
+	{mixing, true, 0.04},
 }
 
 // Parameters of a model, by index.
@@ -26,7 +51,8 @@ const (
 	parK            // K = CdA·√(R·Tw)/V of the whole leak at p0, 1/s
 	parDT           // gas temperature less wall temperature at isolation, K
 	parLnTau        // ln of the thermal time constant at p0, ln s
-	parMix          // seep's share of the flow at p0; mixed law only
+	parZero         // what is left of the sensor's zero error, Pa
+	parMix          // mixing: seep's share of the flow at p0; ellipse: b
 	nPar
 )
 
@@ -37,13 +63,16 @@ type params [nPar]float64
 // 3 to 40 s have been seen in metal and rubber ducts of 3 to 20 L.
 const (
 	priorDT, priorDTSD       = 12.0, 25.0 // K
+	priorDTCold              = 10.0       // K: the same below the mean; filling never cools
 	priorLnTau, priorLnTauSD = 2.2, 0.9   // ln s: 9 s, within a factor 2.5
 	priorMix, priorMixSD     = 0.5, 0.35
-	naturalRef               = 10.0 // K: where lnTau of a natural-convection model is meant
+	priorB, priorBSD         = 0.3, 0.15 // ISO 6358 components: 0.1 to 0.5
+	naturalRef               = 10.0      // K: where lnTau of a natural-convection model is meant
 )
 
+// count is the number of parameters in use.
 func (m model) count() int {
-	if m.law == LawMixed {
+	if m.shape == mixing || m.shape == ellipse {
 		return nPar
 	}
 	return nPar - 1
@@ -61,12 +90,20 @@ func (m model) count() int {
 func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 	p0, k := th[parP0], th[parK]
 	tau := math.Exp(th[parLnTau])
-	mix := 0.0
-	switch m.law {
-	case LawSeep:
+	mix, b := 0.0, math.Min(th[parMix], 0.95)
+	switch m.shape {
+	case seeping:
 		mix = 1
-	case LawMixed:
+	case mixing:
 		mix = th[parMix]
+	}
+	r0 := pa / p0
+	norm := 1.0 // so that K is that of an ideal nozzle with the same flow at p0
+	switch m.shape {
+	case sharpEdge:
+		norm = 1 / SharpEdgeCd(r0)
+	case ellipse:
+		norm = Psi(r0) / math.Max(ISO6358Ratio(r0, b), 1e-9)
 	}
 	seep := 0.0
 	if p0 > pa {
@@ -85,9 +122,14 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 		if v < 1 {
 			if mix != 1 {
 				psi := psiChoked
-				if v > vc {
-					v5 := v2 * v2 * v
-					psi = v5 * math.Sqrt(7*(1-v2))
+				switch r := v2 * v2 * v2 * v; {
+				case m.shape == ellipse:
+					psi = norm * ISO6358Ratio(r, b)
+				case v > vc:
+					psi = v2 * v2 * v * math.Sqrt(7*(1-v2))
+				}
+				if m.shape == sharpEdge {
+					psi *= norm * SharpEdgeCd(v2*v2*v2*v)
 				}
 				mu = (1 - mix) * math.Sqrt(tt) * psi
 			}

@@ -16,9 +16,11 @@ type stretch struct {
 type segments struct {
 	ambient    float64 // level before the fill, Pa absolute; meaningful with hasAmbient
 	hasAmbient bool
+	ambientSD  float64
 	top        float64 // highest cell, above the base
 	filled     bool    // pressure came up at all, or was up from the start
 	fillAt     float64 // start of the latest rise, NaN when none was seen
+	firstFill  float64 // of the first
 	hold       stretch
 	hasHold    bool
 	holdOpen   bool // the hold runs to the end of what is known
@@ -112,7 +114,7 @@ func line(cells []cell, from, to int, sigma float64) (tm, pm, slope, sd float64)
 // code serves a live test and a recorded trace.
 func segment(h *history, base float64, reads Reference, ambientStated bool, ceiling float64) segments {
 	cells := h.cells
-	sg := segments{fillAt: math.NaN(), phase: PhaseReady}
+	sg := segments{fillAt: math.NaN(), firstFill: math.NaN(), phase: PhaseReady}
 	if len(cells) < 3 {
 		return sg
 	}
@@ -175,7 +177,11 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		}
 		if cells[k-1].t1-cells[0].t0 >= 0.25 || k >= 3 {
 			_, sg.ambient, _, _ = line(cells, 0, k, sigma)
-			sg.hasAmbient = true
+			readings := 0.0
+			for _, c := range cells[:k] {
+				readings += c.n
+			}
+			sg.hasAmbient, sg.ambientSD = true, sigma/math.Sqrt(readings)
 		}
 	}
 	ref := base
@@ -184,18 +190,22 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	}
 	// Cut into still stretches: pressurised and not rising, split at bends.
 	var still []stretch
+	floor := math.Max(300, math.Max(3*sigma, 0.01*sg.top))
 	sunk := false // down at ambient, and not filled again since
 	for i := i0; i < n; {
-		sunk = (sunk || cells[i].p < ref+near) && !rising[i]
+		sunk = (sunk || cells[i].p < ref+floor) && !rising[i]
 		if rising[i] || sunk {
 			if rising[i] && (i == 0 || !rising[i-1]) {
 				sg.fillAt = cells[i].t
+				if math.IsNaN(sg.firstFill) {
+					sg.firstFill = sg.fillAt
+				}
 			}
 			i++
 			continue
 		}
 		j := i
-		for j < n && !rising[j] && cells[j].p >= ref+near {
+		for j < n && !rising[j] && cells[j].p >= ref+floor {
 			j++
 		}
 		still = append(still, cut(cells, i, j, bend, sigma)...)
@@ -225,7 +235,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 			venting = false
 		}
 		usable[k] = !fed && !venting && (s.to-s.from) >= 3
-		if usable[k] && (best < 0 || dur(s) > 1.0*dur(still[best]) && !(dur(still[best]) > 4 && cells[s.from].p-ref < 0.4*(cells[still[best].from].p-ref))) {
+		if usable[k] && (best < 0 || dur(s) > 1.3*dur(still[best]) && !(dur(still[best]) > 4 && cells[s.from].p-ref < 0.4*(cells[still[best].from].p-ref))) {
 			best = k
 		}
 	}
@@ -306,9 +316,9 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 }
 
 // breakAt finds, among cells [lo, hi), the moment at which the trace breaks
-// downward: where two parabolas, one before and one after within half a
-// second or so, fit better than one across by most (a Chow test). It returns
-// -1 when none is better than noise makes it.
+// downward: where a hinge with some curvature beats a straight line by most,
+// within half a second or so on either side. It returns -1 when none is better
+// than noise makes it.
 func breakAt(cells []cell, lo, hi int, sigma float64) int {
 	best, most := -1, 40*sigma*sigma
 	for i := lo; i < hi; i++ {
@@ -320,17 +330,72 @@ func breakAt(cells []cell, lo, hi int, sigma float64) int {
 		for b < len(cells)-1 && cells[b+1].t <= cells[i].t+w {
 			b++
 		}
-		if i-a < 4 || b+1-i < 4 {
+		if i-a < 3 || b-i < 3 {
 			continue
 		}
-		left, ls := parabola(cells[a:i], cells[i].t)
-		right, rs := parabola(cells[i:b+1], cells[i].t)
-		whole, _ := parabola(cells[a:b+1], cells[i].t)
-		if gain := whole - left - right; gain > most && ls > rs {
+		if gain, bend := hinge(cells[a:b+1], cells[i].t); gain > most && bend < 0 {
 			best, most = i, gain
 		}
 	}
 	return best
+}
+
+// hinge fits p = a + b·x + c·max(x, 0) + d·x² by least squares, x being the
+// time from at, and returns by how much its sum of squares is below that of
+// the best line, and c.
+func hinge(cells []cell, at float64) (gain, bend float64) {
+	var m [4][4]float64
+	var v [4]float64
+	var line sums
+	p0 := cells[0].p
+	for _, c := range cells {
+		x, p := c.t-at, c.p-p0
+		q := [4]float64{1, x, math.Max(x, 0), x * x}
+		for i := range 4 {
+			for j := range i + 1 {
+				m[i][j] += c.n * q[i] * q[j]
+			}
+			v[i] += c.n * q[i] * p
+		}
+	}
+	line = sums{m[0][0], m[1][0], v[0], m[1][1], v[1]}
+	slope, _ := line.slope(1)
+	byLine := v[0]*v[0]/line.n + slope*(line.tp-line.t*line.p/line.n)
+	// Cholesky, the matrix being positive definite unless there are too few cells.
+	for i := range 4 {
+		for j := range i + 1 {
+			s := m[i][j]
+			for k := range j {
+				s -= m[i][k] * m[j][k]
+			}
+			if i == j {
+				if s < 1e-12 {
+					return 0, 0
+				}
+				m[i][i] = math.Sqrt(s)
+			} else {
+				m[i][j] = s / m[j][j]
+			}
+		}
+	}
+	var y, x [4]float64
+	byHinge := 0.0
+	for i := range 4 {
+		s := v[i]
+		for k := range i {
+			s -= m[i][k] * y[k]
+		}
+		y[i] = s / m[i][i]
+		byHinge += y[i] * y[i]
+	}
+	for i := 3; i >= 0; i-- {
+		s := y[i]
+		for k := i + 1; k < 4; k++ {
+			s -= m[k][i] * x[k]
+		}
+		x[i] = s / m[i][i]
+	}
+	return byHinge - byLine, x[2]
 }
 
 // corner moves the start of a hold onto the moment of isolation.
@@ -348,48 +413,4 @@ func corner(cells []cell, s stretch, sigma float64) int {
 		return i
 	}
 	return s.from
-}
-
-// parabola is the weighted sum of squared residuals of a least-squares
-// parabola through cells, and its slope at time at.
-func parabola(cells []cell, at float64) (sse, slope float64) {
-	var m [3][3]float64
-	var v [3]float64
-	p0 := cells[0].p
-	for _, c := range cells {
-		x := c.t - at
-		q := [3]float64{1, x, x * x}
-		for i := range 3 {
-			for j := range 3 {
-				m[i][j] += c.n * q[i] * q[j]
-			}
-			v[i] += c.n * q[i] * (c.p - p0)
-		}
-	}
-	for i := range 3 { // Gauss, the matrix being positive definite
-		if m[i][i] < 1e-12 {
-			return math.Inf(1), 0
-		}
-		for k := i + 1; k < 3; k++ {
-			f := m[k][i] / m[i][i]
-			for j := i; j < 3; j++ {
-				m[k][j] -= f * m[i][j]
-			}
-			v[k] -= f * v[i]
-		}
-	}
-	var x [3]float64
-	for i := 2; i >= 0; i-- {
-		x[i] = v[i]
-		for j := i + 1; j < 3; j++ {
-			x[i] -= m[i][j] * x[j]
-		}
-		x[i] /= m[i][i]
-	}
-	for _, c := range cells {
-		d := c.t - at
-		r := c.p - p0 - (x[0] + d*(x[1]+d*x[2]))
-		sse += c.n * r * r
-	}
-	return sse, x[1]
 }

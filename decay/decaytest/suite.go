@@ -53,7 +53,7 @@ func clean() []Case {
 			out = append(out, Case{
 				Group: "clean", Name: fmt.Sprintf("%.1fmm-%.0fL", d, litres),
 				Rig: Rig{
-					Volume: litres * 1e-3, Area: HoleArea(d), Isothermal: true,
+					Volume: litres * 1e-3, Area: HoleArea(d), Tau: 3 + 5*rnd.Float64(),
 					Supply: (20 + 7*rnd.Float64()) * psi, IdleSeconds: 4, FillSeconds: 6,
 					HoldSeconds: 60, ReleaseSeconds: 5, Rate: 50 + 50*float64(rnd.IntN(2)),
 					Noise: 30 + 70*rnd.Float64(), Seed: rnd.Uint64(),
