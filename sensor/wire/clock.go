@@ -112,7 +112,7 @@ func cutDate(s string) (days int64, rest string, ok bool) {
 			m, d = b, a
 		}
 	}
-	if y < 1900 || y > 2200 || m < 1 || m > 12 || d < 1 || d > 31 {
+	if y < 1950 || y > 2095 || m < 1 || m > 12 || d < 1 || d > 31 {
 		return 0, s, false
 	}
 	return civilDays(y, m, d), r, true

@@ -1,0 +1,56 @@
+package trace
+
+import (
+	"errors"
+	"fmt"
+
+	"ebbline/sensor/wire"
+)
+
+// printed reads lines as a board prints them, each with the board's own time.
+func (f *file) printed() (Trace, error) {
+	d := wire.NewLineDecoder(wire.Options{Unit: f.opt.Unit})
+	unit, ref := "", ""
+	for {
+		line, ok := f.next()
+		if !ok {
+			break
+		}
+		got, err := d.Decode(string(line))
+		switch {
+		case errors.Is(err, wire.ErrSkip):
+			continue
+		case err != nil:
+			f.badRow(f.no, err.Error())
+			continue
+		case !got.HasTime:
+			f.badRow(f.no, "there is no time")
+			continue
+		}
+		if err := f.sameUnit(&unit, &ref, got, f.no); err != nil {
+			return Trace{}, err
+		}
+		f.raw, f.values = append(f.raw, got.Time), append(f.values, got.Value)
+	}
+	if len(f.values) == 0 {
+		return Trace{}, f.fail(f.badLine, "each line needs a time and a pressure with their names", "none of the %d lines could be read; in the first, %s", f.bad, f.badWhy)
+	}
+	return f.finish(unit, ref, 1)
+}
+
+// sameUnit holds the readings of one file to one unit, and to pressures.
+func (f *file) sameUnit(unit, ref *string, got wire.Fields, line int) error {
+	switch got.Unit {
+	case "":
+		return f.fail(line, noUnitHint, "the unit of the reading is not stated")
+	case "V", "mV", "counts":
+		return f.fail(line, "calibrate the sensor first, so that its signal can be turned into a pressure", "the reading is in %s and no calibration is at hand", got.Unit)
+	}
+	if *unit == "" {
+		*unit, *ref = got.Unit, got.Reference
+	}
+	if got.Unit != *unit || got.Reference != *ref {
+		return f.fail(line, "cut the file where the unit changes", "the reading is in %s, the ones before in %s", fmt.Sprint(got.Unit, " ", got.Reference), fmt.Sprint(*unit, " ", *ref))
+	}
+	return nil
+}

@@ -1,0 +1,211 @@
+// Package trace reads recorded traces: tables as loggers and spreadsheets
+// write them, lines as boards print them, and this program's own captures and
+// records.
+package trace
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"unicode/utf16"
+
+	"ebbline/decay"
+	"ebbline/sensor/wire"
+)
+
+// Options state what a file may leave out. What the file says wins.
+type Options struct {
+	Unit    string           // of the pressures, when the header names none: "psi", "kPa abs"
+	Reads   *decay.Reference // what the transducer read against; nil: not stated
+	Ambient decay.Pressure   // absolute, added to gauge readings; 0: [decay.DefaultAmbient]
+}
+
+// Trace is a recorded trace in SI units, in order of time, without doubled
+// stamps. Time counts from the first sample.
+type Trace struct {
+	Samples     []decay.Sample
+	Reads       decay.Reference
+	ReadsStated bool   // by the file or the options; otherwise gauge was assumed
+	Unit        string // the file's, canonical
+	Flags       []decay.Flag
+	Warnings    []decay.Warning
+	Rows        int          // lines that held or should have held a reading
+	BadRows     int          // of these, the ones that could not be read
+	Quantum     float64      // smallest step between neighbouring readings that differ, Pa; 0: none
+	Start       float64      // the first sample's stamp on the file's own clock, s
+	Setup       *decay.Setup // of a record: the set-up it was made with; else nil
+}
+
+// Error says why a file gives no trace.
+type Error struct {
+	File string
+	Line int // from 1; 0: the file as a whole
+	Msg  string
+	Hint string // what to do; may be empty
+}
+
+func (e *Error) Error() string {
+	if e.Line > 0 {
+		return fmt.Sprintf("%s:%d: %s", e.File, e.Line, e.Msg)
+	}
+	return e.File + ": " + e.Msg
+}
+
+// maxSize bounds the memory one file may take, in bytes.
+const maxSize = 1 << 29
+
+// Read reads the trace in r; name stands for it in messages. Errors about the
+// content are of type *[Error].
+func Read(r io.Reader, name string, opt Options) (Trace, error) {
+	data, err := readAll(r)
+	if err != nil {
+		if errors.Is(err, errTooLong) {
+			return Trace{}, &Error{File: name, Msg: err.Error(), Hint: "cut the file to the hold and the minutes around it"}
+		}
+		return Trace{}, &Error{File: name, Msg: "cannot be read: " + err.Error()}
+	}
+	data = plainText(data)
+	f := &file{name: name, opt: opt, lines: lines{data: data}}
+	if f.opt.Unit != "" {
+		u, ref, ok := wire.ParseUnit(opt.Unit)
+		if !ok || u == "V" || u == "mV" || u == "counts" {
+			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %q is not a pressure unit known here", opt.Unit),
+				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted"}
+		}
+		f.opt.Unit, f.unitRef = u, ref
+	}
+	if first := bytes.TrimLeft(data, " \t\r\n"); len(first) > 0 && first[0] == '{' {
+		return f.printed()
+	}
+	return f.table()
+}
+
+var errTooLong = fmt.Errorf("longer than %d MiB", maxSize>>20)
+
+func readAll(r io.Reader) ([]byte, error) {
+	size := 64 << 10
+	if s, ok := r.(*os.File); ok {
+		if st, err := s.Stat(); err == nil && st.Mode().IsRegular() && st.Size() < maxSize {
+			size = int(st.Size())
+		}
+	} else if s, ok := r.(interface{ Len() int }); ok {
+		size = min(s.Len(), maxSize)
+	}
+	var b bytes.Buffer
+	b.Grow(size + bytes.MinRead)
+	if _, err := b.ReadFrom(io.LimitReader(r, maxSize+1)); err != nil {
+		return nil, err
+	}
+	if b.Len() > maxSize {
+		return nil, errTooLong
+	}
+	return b.Bytes(), nil
+}
+
+// plainText takes off a byte order mark and turns UTF-16, as spreadsheets
+// write it, into UTF-8.
+func plainText(b []byte) []byte {
+	var order binary.ByteOrder
+	switch {
+	case bytes.HasPrefix(b, []byte("\xef\xbb\xbf")):
+		return b[3:]
+	case bytes.HasPrefix(b, []byte("\xff\xfe")):
+		order = binary.LittleEndian
+	case bytes.HasPrefix(b, []byte("\xfe\xff")):
+		order = binary.BigEndian
+	default:
+		return b
+	}
+	u := make([]uint16, 0, len(b)/2)
+	for i := 2; i+1 < len(b); i += 2 {
+		u = append(u, order.Uint16(b[i:]))
+	}
+	return []byte(string(utf16.Decode(u)))
+}
+
+// lines cuts data at LF, CRLF or CR.
+type lines struct {
+	data []byte
+	pos  int
+	lf   int // where the next LF is; valid when >= pos
+	no   int // number of the line last returned
+}
+
+func (l *lines) next() ([]byte, bool) {
+	if l.pos >= len(l.data) {
+		return nil, false
+	}
+	if l.lf < l.pos || l.no == 0 {
+		if i := bytes.IndexByte(l.data[l.pos:], '\n'); i >= 0 {
+			l.lf = l.pos + i
+		} else {
+			l.lf = len(l.data)
+		}
+	}
+	line := l.data[l.pos:l.lf]
+	next := l.lf + 1
+	if i := bytes.IndexByte(line, '\r'); i >= 0 {
+		if l.pos+i+1 != l.lf || l.lf == len(l.data) {
+			next = l.pos + i + 1
+		}
+		line = line[:i]
+	}
+	l.pos = next
+	l.no++
+	return line, true
+}
+
+// content returns the next line that is not blank and no comment, and its
+// number.
+func (l *lines) content() ([]byte, bool) {
+	for {
+		line, ok := l.next()
+		if !ok {
+			return nil, false
+		}
+		for _, c := range line {
+			if c == ' ' || c == '\t' || c == '"' || c == ',' || c == ';' {
+				continue
+			}
+			if c == '#' {
+				break
+			}
+			return line, true
+		}
+	}
+}
+
+// file is one reading of a file.
+type file struct {
+	lines
+	name    string
+	opt     Options
+	unitRef string // gauge or absolute, as said with Options.Unit
+
+	raw     []float64 // stamps as written, when numbers
+	stamps  []int64   // stamps in ns, when clock times
+	values  []float64 // pressures as written
+	bad     int
+	badLine int
+	badWhy  string
+	warn    []decay.Warning
+}
+
+func (f *file) fail(line int, hint, format string, args ...any) error {
+	return &Error{File: f.name, Line: line, Msg: fmt.Sprintf(format, args...), Hint: hint}
+}
+
+func (f *file) warning(code, format string, args ...any) {
+	f.warn = append(f.warn, decay.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
+}
+
+// badRow counts a row that cannot be read.
+func (f *file) badRow(line int, why string) {
+	f.bad++
+	if f.badWhy == "" || f.badLine == 0 && line > 0 {
+		f.badLine, f.badWhy = line, why
+	}
+}
