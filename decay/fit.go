@@ -21,6 +21,7 @@ type fitted struct {
 // times count from isolation.
 type holdData struct {
 	t, p, w []float64 // s, Pa absolute, weight 1/Pa²
+	vt      []float64 // s²: variance of the stamps within a cell
 	pa, tw  float64
 	sigma   float64
 	n       float64 // readings
@@ -28,7 +29,8 @@ type holdData struct {
 }
 
 const (
-	fitCells   = 150  // aimed at
+	fitCells   = 60   // at least, of the later part of a hold
+	fitGrowth  = 0.05 // a cell may be this share of the time since isolation
 	skipCorner = 0.25 // s left out after isolation: the air is still in motion and the sensor lags
 )
 
@@ -45,6 +47,7 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 			d.t = append(d.t, acc.t-t0)
 			d.p = append(d.p, acc.p-zero)
 			d.w = append(d.w, acc.n/(sigma*sigma))
+			d.vt = append(d.vt, (acc.t1-acc.t0)*(acc.t1-acc.t0)/12)
 			d.n += acc.n
 		}
 	}
@@ -52,7 +55,7 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 		if c.t-t0 < skip || shut && t0+length-c.t1 < skip {
 			continue
 		}
-		if acc.n > 0 && c.t1-acc.t0 > math.Max(length/(2*fitCells), math.Min(0.03*(c.t-t0), length/fitCells)) {
+		if acc.n > 0 && c.t1-acc.t0 > math.Min(fitGrowth*(c.t-t0), length/fitCells) {
 			put()
 			acc = cell{}
 		}
@@ -88,8 +91,23 @@ func (d *holdData) prior(m model, th *params, i int) (mean, sd float64) {
 	return 0, 0
 }
 
+// predict is what model m says the cells' mean pressures are: the pressure at
+// their mean times, and what its curvature adds over their width.
+func (d *holdData) predict(m model, th *params, out []float64) {
+	m.predict(th, d.pa, d.tw, d.t, out)
+	n := len(d.t)
+	before := out[0]
+	for i := 1; i < n-1; i++ {
+		h1, h2 := d.t[i]-d.t[i-1], d.t[i+1]-d.t[i]
+		now := out[i]
+		bend := 2 * ((out[i+1]-now)/h2 - (now-before)/h1) / (h1 + h2)
+		before = now
+		out[i] += 0.5 * bend * d.vt[i]
+	}
+}
+
 func (d *holdData) cost(m model, th *params, buf []float64) (data, all float64) {
-	m.predict(th, d.pa, d.tw, d.t, buf)
+	d.predict(m, th, buf)
 	for i, q := range buf[:len(d.t)] {
 		r := d.p[i] - q - th[parZero]
 		data += r * r * d.w[i]
@@ -139,7 +157,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 				h = math.Max(1e-7, 1e-4*math.Abs(th[parK]))
 			}
 			up[i] += h
-			m.predict(&up, d.pa, d.tw, d.t, bump)
+			d.predict(m, &up, bump)
 			for k := range n {
 				jac[i][k] = (bump[k] - base[k]) / h
 			}
@@ -349,9 +367,12 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 				from := guess
 				from[parK] *= s.k
 				from[parDT], from[parLnTau] = s.dt, s.lnTau
-				if g := d.fit(m, from, maxIter); g.ok && (!f.ok || g.chi2All < f.chi2All) {
+				if g := d.fit(m, from, 4); g.ok && (!f.ok || g.chi2All < f.chi2All) {
 					f = g
 				}
+			}
+			if f.ok {
+				f = d.fit(m, f.th, maxIter)
 			}
 		case worthwhile[m.natural]:
 			from := e.fits[btoi(m.natural)]
@@ -393,7 +414,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	// Residuals: larger than the noise, or not white, widen everything.
 	bf := e.fits[best]
 	buf := make([]float64, len(d.t))
-	bf.model.predict(&bf.th, d.pa, d.tw, d.t, buf)
+	d.predict(bf.model, &bf.th, buf)
 	dof := math.Max(float64(len(d.t)-bf.model.count()), 1)
 	red := math.Max(bf.chi2/dof, 1)
 	var c0, c1 float64

@@ -21,6 +21,7 @@ func (c cell) merge(d cell) cell {
 
 const (
 	finestCell = 0.05 // s: no phase needs to be placed better than this
+	half       = 3    // readings on either side by which a spike is told
 	maxCells   = 2400 // after which the history is thinned
 	keptShare  = 0.02 // a cell may be this share of its distance from the moments that matter
 )
@@ -34,7 +35,7 @@ type history struct {
 	anchor float64 // moment of isolation; NaN when not known
 	limit  int     // len(cells) at which to thin
 
-	ring    [5]point // latest readings, to judge the middle one
+	ring    [2*half + 1]point // latest readings, to judge the middle one
 	nring   int
 	noise   []float64 // reservoir of recent |second difference|, for a robust level
 	noiseAt int
@@ -109,28 +110,35 @@ func (h *history) add(t, p float64) {
 	if h.nring < len(h.ring) {
 		h.ring[h.nring] = point{t, p}
 		h.nring++
-		if h.nring == 3 { // the first two have no neighbours ahead of them
-			h.keep(h.ring[0])
-			h.keep(h.ring[1])
-		}
-		if h.nring < 5 {
+		if h.nring < len(h.ring) {
 			return
+		}
+		for _, x := range h.ring[:half] { // these have no neighbours ahead of them
+			h.keep(x)
 		}
 	} else {
 		copy(h.ring[:], h.ring[1:])
-		h.ring[4] = point{t, p}
+		h.ring[len(h.ring)-1] = point{t, p}
 	}
-	m := h.ring
-	mid := m[2]
-	s := [5]float64{m[0].p, m[1].p, m[2].p, m[3].p, m[4].p}
+	m := &h.ring
+	mid := m[half]
+	var s [2*half + 1]float64
+	for i, x := range m {
+		s[i] = x.p
+	}
 	sort.Float64s(s[:])
-	spread := math.Max(s[3]-s[1], h.sigma())
-	if h.n > 10 && math.Abs(mid.p-s[2]) > 8*spread+0.002*math.Abs(s[2]) && math.Abs(m[1].p-m[3].p) < 4*spread+0.002*math.Abs(s[2]) {
+	med := s[half]
+	for i, x := range m {
+		s[i] = math.Abs(x.p - med)
+	}
+	sort.Float64s(s[:])
+	// A reading far from the median of its neighbourhood, which a ramp or step
+	// would have spread, is a spike: counted and left out.
+	if spread := math.Max(1.5*s[half], h.sigma()); h.n > 10 && math.Abs(mid.p-med) > 8*spread+0.002*math.Abs(med) {
 		h.spikes++
-		h.ring[2].p = s[2]
 		return
 	}
-	d := math.Abs(mid.p - (m[1].p+m[3].p)/2)
+	d := math.Abs(mid.p - (m[half-1].p+m[half+1].p)/2)
 	if len(h.noise) < 201 {
 		h.noise = append(h.noise, d)
 	} else {
@@ -174,17 +182,12 @@ func (h *history) full() bool { return len(h.cells) > h.limit }
 
 // flush judges the last readings at the end of a trace, as they are.
 func (h *history) flush() {
-	if h.nring >= 5 {
-		h.keep(h.ring[3])
-		h.keep(h.ring[4])
-	} else {
-		from := 0
-		if h.nring >= 3 {
-			from = 2
-		}
-		for _, x := range h.ring[from:h.nring] {
-			h.keep(x)
-		}
+	from := 0
+	if h.nring == len(h.ring) {
+		from = half + 1
+	}
+	for _, x := range h.ring[from:h.nring] {
+		h.keep(x)
 	}
 	h.nring = 0
 }
