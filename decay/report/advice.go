@@ -83,14 +83,17 @@ func Millimetres(metres float64) string {
 	return digits3(metres/decay.Millimetre) + " mm"
 }
 
-// digits3 prints three significant digits, without an exponent in the range
-// of ordinary results.
+// digits3 prints three significant digits, without an exponent unless
+// v is below a ten-thousandth.
 func digits3(v float64) string {
 	if v == 0 {
 		return "0"
 	}
+	if math.Abs(v) < 1e-4 {
+		return strconv.FormatFloat(v, 'e', 2, 64)
+	}
 	prec := 2 - int(math.Floor(math.Log10(math.Abs(v))))
-	prec = min(max(prec, 0), 9)
+	prec = max(prec, 0)
 	return strconv.FormatFloat(v, 'f', prec, 64)
 }
 

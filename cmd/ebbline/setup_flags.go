@@ -1,0 +1,158 @@
+package main
+
+import (
+	"ebbline/decay"
+
+	"github.com/spf13/pflag"
+)
+
+// setupFlags are the flags that say what is known about a test.
+type setupFlags struct {
+	volume, ambient, ambientTemperature string
+	ceiling, limit                      string
+	fullScale, zeroTol, spanTol         string
+	compliance                          string
+	reads, unit                         string
+}
+
+func (f *setupFlags) add(fs *pflag.FlagSet) {
+	fs.StringVar(&f.volume, "volume", "", "volume of the duct, as 10L, 10L±3%, 9500cm3, 600in3, 0.35ft3; without it no hole size")
+	fs.StringVar(&f.ambient, "ambient", "", "absolute pressure around the duct, as 95kPa (default: seen by an absolute sensor, else 101.325kPa)")
+	fs.StringVar(&f.ambientTemperature, "ambient-temperature", "", "as 20C, 68F or 293K (default 20C)")
+	fs.StringVar(&f.reads, "reads", "", "what the sensor reads against: gauge or absolute (default: what the data says, else gauge)")
+	fs.StringVar(&f.unit, "unit", "", "pressure unit, as psi, bar, kPa, where the data names none")
+	fs.StringVar(&f.ceiling, "ceiling", "", "gauge pressure never to be passed (default 30psi)")
+	fs.StringVar(&f.limit, "limit", "", "hole diameter the verdict is against (default 0.5mm)")
+	fs.StringVar(&f.fullScale, "full-scale", "", "full scale of the sensor, as 30psi")
+	fs.StringVar(&f.zeroTol, "zero-tolerance", "", "zero error of the sensor as a share of its full scale, as 0.5%; none assumed")
+	fs.StringVar(&f.spanTol, "span-tolerance", "", "span error of the sensor, as 1%; none assumed")
+	fs.StringVar(&f.compliance, "compliance", "", "share by which rubber may swell the volume, as 2%; 0% means rigid (default 2%)")
+}
+
+// over lays the flags that were given over base.
+func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
+	s := base
+	bad := func(flag, hint string, err error) error { return wrong(hint, "--%s: %w", flag, err) }
+	var err error
+	if f.volume != "" {
+		if s.Volume, s.VolumeTolerance, err = decay.ParseVolume(f.volume); err != nil {
+			return s, bad("volume", "write a number and a unit, for example --volume 10L", err)
+		}
+		if s.Volume > 5 {
+			return s, wrong("a charge-air duct holds 1 to 30 L; check the unit", "--volume: %s is %g L, which is no duct", f.volume, float64(s.Volume)/decay.Litre)
+		}
+	}
+	if f.ambient != "" {
+		if s.Ambient, err = decay.ParsePressure(f.ambient); err != nil {
+			return s, bad("ambient", "write the absolute pressure with its unit, for example --ambient 95kPa", err)
+		}
+		if s.Ambient < 40*decay.Kilopascal || s.Ambient > 130*decay.Kilopascal {
+			return s, wrong("ambient is absolute: about 101 kPa at the sea, 85 kPa at 1500 m; check the unit",
+				"--ambient: %s is no pressure of the air around a workshop", f.ambient)
+		}
+	}
+	if f.ambientTemperature != "" {
+		if s.AmbientTemperature, err = decay.ParseTemperature(f.ambientTemperature); err != nil {
+			return s, bad("ambient-temperature", "for example --ambient-temperature 20C", err)
+		}
+	}
+	if f.ceiling != "" {
+		if s.Ceiling, err = decay.ParseGauge(f.ceiling); err != nil {
+			return s, bad("ceiling", "for example --ceiling 30psi", err)
+		}
+		if s.Ceiling < 1*decay.Kilopascal || s.Ceiling > 10*decay.Bar {
+			return s, wrong("30 psi gauge is common; follow the lowest-rated part", "--ceiling: %s is no charge pressure", f.ceiling)
+		}
+	}
+	if f.limit != "" {
+		if s.Limit, err = decay.ParseLength(f.limit); err != nil {
+			return s, bad("limit", "write a hole's diameter, for example --limit 0.5mm", err)
+		}
+		if s.Limit < 0.001*decay.Millimetre || s.Limit > 100*decay.Millimetre {
+			return s, wrong("usual limits are 0.2 mm on the bench to 1.5 mm through an engine", "--limit: %s is no leak's size", f.limit)
+		}
+	}
+	if f.fullScale != "" {
+		g, err := decay.ParseGauge(f.fullScale)
+		s.FullScale = float64(g)
+		if err != nil {
+			p, errAbs := decay.ParsePressure(f.fullScale)
+			if errAbs != nil {
+				return s, bad("full-scale", "for example --full-scale 30psi", err)
+			}
+			s.FullScale = float64(p)
+		}
+		if !(s.FullScale > 0) {
+			return s, wrong("for example --full-scale 30psi", "--full-scale: %s is not above zero", f.fullScale)
+		}
+	}
+	for _, r := range []struct {
+		flag, text string
+		to         *float64
+	}{{"zero-tolerance", f.zeroTol, &s.ZeroTolerance}, {"span-tolerance", f.spanTol, &s.SpanTolerance}, {"compliance", f.compliance, &s.Compliance}} {
+		if r.text == "" {
+			continue
+		}
+		if *r.to, err = decay.ParseRelative(r.text); err != nil {
+			return s, bad(r.flag, "write a percentage, for example --"+r.flag+" 1%", err)
+		}
+	}
+	if f.compliance != "" {
+		s.Rigid = s.Compliance == 0
+	}
+	if f.zeroTol != "" && s.FullScale == 0 {
+		return s, wrong("add --full-scale, for example --full-scale 30psi", "--zero-tolerance is a share of the full scale, which is not stated")
+	}
+	ref, err := f.reference()
+	if err != nil {
+		return s, err
+	}
+	if ref != nil {
+		s.Reads = *ref
+	}
+	return s, fits(s)
+}
+
+// reference is what --reads says, nil when it says nothing.
+func (f *setupFlags) reference() (*decay.Reference, error) {
+	var r decay.Reference
+	switch f.reads {
+	case "":
+		return nil, nil
+	case "gauge":
+		r = decay.ReadsGauge
+	case "absolute", "abs":
+		r = decay.ReadsAbsolute
+	default:
+		return nil, wrong("write --reads gauge or --reads absolute", "--reads: %q is neither gauge nor absolute", f.reads)
+	}
+	return &r, nil
+}
+
+// shown is the unit pressures are shown in: the one asked for, else fallback,
+// else kilopascals.
+func (f *setupFlags) shown(fallback string) decay.PressureUnit {
+	for _, name := range []string{f.unit, fallback, "kPa"} {
+		if u, err := parseUnit(name); err == nil {
+			return u
+		}
+	}
+	return decay.PressureUnit{Name: "Pa", Pascal: decay.Pascal}
+}
+
+// fits reports a ceiling that the sensor cannot see.
+func fits(s decay.Setup) error {
+	if s.FullScale == 0 {
+		return nil
+	}
+	full := decay.Gauge(s.FullScale)
+	if s.Reads == decay.ReadsAbsolute {
+		full = decay.Pressure(s.FullScale).Gauge(s.NominalAmbient())
+	}
+	if c := s.WithDefaults().Ceiling; c > full*1.0001 {
+		kpa := decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}
+		return wrong("lower the --ceiling below the sensor's full scale, or use a sensor that reaches higher",
+			"the ceiling of %s is above the sensor's full scale of %s: passing it would not be seen", c.Format(kpa), full.Format(kpa))
+	}
+	return nil
+}
