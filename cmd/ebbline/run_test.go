@@ -23,9 +23,9 @@ func ebbline(t *testing.T, in string, args ...string) (status int, out, errOut s
 	return status, o.String(), e.String()
 }
 
-// trace is a table of a hold of 10 L at 200 kPa gauge whose pressure falls
+// holdTable is a table of a hold of 10 L at 200 kPa gauge whose pressure falls
 // with the rate k in 1/s, with a fill before and noise of a few pascals.
-func trace(k float64) string {
+func holdTable(k float64) string {
 	var b strings.Builder
 	b.WriteString("time_s,pressure_kpa\n")
 	for i := range 900 {
@@ -52,7 +52,7 @@ func put(t *testing.T, name, text string) string {
 }
 
 func TestMeasureKeepsOrderAndStatus(t *testing.T) {
-	leak, tight, none := put(t, "leak.csv", trace(0.01)), put(t, "tight.csv", trace(0)), put(t, "none.csv", "time_s,pressure_kpa\n0,0\n1,0\n")
+	leak, tight, none := put(t, "leak.csv", holdTable(0.01)), put(t, "tight.csv", holdTable(0)), put(t, "none.csv", "time_s,pressure_kpa\n0,0\n1,0\n")
 	for _, c := range []struct {
 		files  []string
 		status int
@@ -82,7 +82,7 @@ func TestMeasureKeepsOrderAndStatus(t *testing.T) {
 }
 
 func TestMeasureReadsStandardInput(t *testing.T) {
-	status, out, errOut := ebbline(t, trace(0.01), "measure", "--volume", "10L", "-")
+	status, out, errOut := ebbline(t, holdTable(0.01), "measure", "--volume", "10L", "-")
 	if status != 1 || !strings.Contains(out, "leaks") || errOut != "" {
 		t.Errorf("status %d, %q, %q", status, out, errOut)
 	}

@@ -84,10 +84,10 @@ type parser struct {
 
 func (p *parser) line(s string) error {
 	if p.n == 1 {
-		v, ok := strings.CutPrefix(s, magic)
+		v, ok := strings.CutPrefix(s, Magic)
 		n, err := strconv.Atoi(v)
 		if !ok || err != nil || n < 1 {
-			return fmt.Errorf("not a record: a record begins with %q", magic+"1")
+			return fmt.Errorf("not a record: a record begins with %q", Magic+"1")
 		}
 		if n > version {
 			return fmt.Errorf("record version %d is newer than this program knows (%d): use a newer program", n, version)

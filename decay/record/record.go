@@ -14,8 +14,10 @@ import (
 // version is the number on the first line of a record this package writes.
 const version = 1
 
+// Magic begins the first line of every record; the version follows it.
+const Magic = "ebbline-record "
+
 const (
-	magic       = "ebbline-record "
 	samplesLine = "time_s,pressure_kpa_abs"
 )
 

@@ -40,7 +40,7 @@ func NewWriter(w io.Writer, rec Record) (*Writer, error) {
 		}
 	}
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s%d\n", magic, version)
+	fmt.Fprintf(b, "%s%d\n", Magic, version)
 	for _, f := range heading {
 		if s := f.get(&rec); s != "" {
 			fmt.Fprintf(b, "%s: %s\n", f.key, quote(s))
