@@ -213,3 +213,27 @@ func TestLibrariesInTheirPlace(t *testing.T) {
 		}
 	}
 }
+
+// Every published data file tells where it is from before its first number.
+func TestPublishedDataTellsItsOrigin(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(root, "testdata/published/*"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no published data: %v", err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var head string
+		for line := range strings.Lines(string(b)) {
+			if !strings.HasPrefix(line, "#") {
+				break
+			}
+			head += line
+		}
+		if !strings.Contains(head, "icence") && !strings.Contains(head, "Numerical facts") {
+			t.Errorf("%s: the head does not name the origin and the licence", filepath.Base(f))
+		}
+	}
+}
