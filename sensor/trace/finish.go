@@ -43,7 +43,13 @@ func (f *file) finish(unit, ref string, scale float64) (Trace, error) {
 	if !math.IsInf(quantum, 0) {
 		tr.Quantum = quantum * pu.Pascal
 	}
-	tr.Samples = f.inOrder(samples, &tr)
+	f.close(&tr, samples)
+	return tr, nil
+}
+
+// close puts samples in order into tr and adds what was found on the way.
+func (f *file) close(tr *Trace, samples []decay.Sample) {
+	tr.Samples = f.inOrder(samples, tr)
 	// Differences are taken in integers, so that no stamp is rounded twice.
 	first := tr.Samples[0].At
 	tr.Start += first.Seconds()
@@ -60,7 +66,6 @@ func (f *file) finish(unit, ref string, scale float64) (Trace, error) {
 		f.warning("bad-rows", "%d of %d rows could not be read; %s%s", f.bad, tr.Rows, where, f.badWhy)
 	}
 	tr.Warnings = f.warn
-	return tr, nil
 }
 
 // reference settles against what the values were read.

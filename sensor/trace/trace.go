@@ -10,9 +10,11 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"unicode/utf16"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 	"ebbline/sensor/wire"
 )
 
@@ -76,6 +78,9 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted"}
 		}
 		f.opt.Unit, f.unitRef = u, ref
+	}
+	if bytes.HasPrefix(data, []byte(strings.TrimSpace(record.Magic))) {
+		return f.record()
 	}
 	if first := bytes.TrimLeft(data, " \t\r\n"); len(first) > 0 && first[0] == '{' {
 		return f.printed()

@@ -16,6 +16,7 @@ import (
 	"pgregory.net/rapid"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 )
 
 func read(t *testing.T, text string, opt Options) Trace {
@@ -252,6 +253,39 @@ func TestPublishedTracesAgreeWithAnIndependentReader(t *testing.T) {
 			t.Errorf("%s holds no trace of pressure over time, yet: %v", name, err)
 		}
 		f.Close()
+	}
+}
+
+func TestRecords(t *testing.T) {
+	samples := []decay.Sample{{At: 0, P: 200e3}, {At: time.Second / 2, P: 199.5e3}, {At: time.Second, P: 199e3}}
+	write := func(set decay.Setup) string {
+		var b strings.Builder
+		if err := record.Write(&b, record.Record{Label: "hose", When: time.Unix(1e9, 0), Setup: set, Samples: samples}); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	text := write(decay.Setup{Volume: 0.01})
+	tr := read(t, text, Options{})
+	if got := flat(tr.Samples); got != "0:200.0000 0.5:199.5000 1:199.0000" || tr.Setup == nil || tr.Setup.Volume != 0.01 || math.Abs(tr.Quantum-500) > 1e-6 {
+		t.Errorf("got %s, %+v", got, tr)
+	}
+	tr = read(t, text, Options{Ambient: 91325})
+	if got := float64(tr.Samples[0].P); math.Abs(got-190e3) > 1e-6 || tr.Setup.Ambient != 91325 {
+		t.Errorf("a lower ambient than the record assumed: got %g Pa", got)
+	}
+	tr = read(t, write(decay.Setup{Ambient: 95e3}), Options{Ambient: 91325})
+	if got := float64(tr.Samples[0].P); math.Abs(got-200e3) > 1e-6 || warned(tr, "ambient-from-header") == "" {
+		t.Errorf("the record's own ambient: got %g Pa, %v", got, tr.Warnings)
+	}
+	cut := strings.Index(text, "199.5")
+	tr = read(t, text[:cut+3], Options{})
+	if len(tr.Samples) != 1 || warned(tr, "torn") == "" {
+		t.Errorf("a torn record: got %+v", tr)
+	}
+	var e *Error
+	if _, err := Read(strings.NewReader("ebbline-record of nothing\n"), "x", Options{}); !errors.As(err, &e) {
+		t.Errorf("not a record: %v", err)
 	}
 }
 

@@ -1,0 +1,66 @@
+package trace
+
+import (
+	"bytes"
+	"math"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+)
+
+// record reads a record of this program. What it says of its set-up wins over
+// the options.
+func (f *file) record() (Trace, error) {
+	rec, err := record.Read(bytes.NewReader(f.data))
+	if err != nil {
+		return Trace{}, f.fail(0, "records can be copied anew from where they are kept", "%v", err)
+	}
+	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Rows: len(rec.Samples), Setup: &rec.Setup}
+	if rec.Torn {
+		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
+	}
+	if f.opt.Reads != nil && *f.opt.Reads != tr.Reads {
+		f.warning("reference-from-header", "the record says %s, so %s as stated is not used", tr.Reads, *f.opt.Reads)
+	}
+	// Gauge readings were made absolute with the record's ambient; when it
+	// states none, the one stated now is the better.
+	shift := decay.Pressure(0)
+	if f.opt.Ambient != 0 && f.opt.Ambient != rec.Setup.Ambient {
+		if rec.Setup.Ambient != 0 {
+			f.warning("ambient-from-header", "the record says its ambient was %s, so %s as stated is not used",
+				kilopascals(rec.Setup.Ambient), kilopascals(f.opt.Ambient))
+		} else {
+			if tr.Reads == decay.ReadsGauge {
+				shift = f.opt.Ambient - rec.Setup.NominalAmbient()
+			}
+			rec.Setup.Ambient = f.opt.Ambient
+		}
+	}
+	quantum, last := math.Inf(1), math.NaN()
+	samples := rec.Samples[:0:0]
+	for _, s := range rec.Samples {
+		p := float64(s.P + shift)
+		if math.IsNaN(p) || math.IsInf(p, 0) || math.Abs(s.At.Seconds()) > maxStamp {
+			f.badRow(0, "the reading is not a number, or its time is far off")
+			continue
+		}
+		// Below a thousandth of a pascal a step is only the rounding of sums.
+		if d := math.Abs(p - last); d > 1e-3 && d < quantum {
+			quantum = d
+		}
+		last = p
+		samples = append(samples, decay.Sample{At: s.At, P: decay.Pressure(p)})
+	}
+	if len(samples) == 0 {
+		return Trace{}, f.fail(0, "the test ended before a reading came", "the record holds no readings")
+	}
+	if !math.IsInf(quantum, 0) {
+		tr.Quantum = quantum
+	}
+	f.close(&tr, samples)
+	return tr, nil
+}
+
+func kilopascals(p decay.Pressure) string {
+	return p.Format(decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal})
+}
