@@ -13,6 +13,6 @@ func Analyse(set Setup, samples []Sample) Result {
 // Whole ends the series and returns the result of all of it.
 func (l *Live) Whole() Result {
 	l.h.flush()
-	_, _, r := l.look(20)
+	_, _, r := l.look(true)
 	return r
 }

@@ -236,7 +236,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 				th, data, all = next, nd, na
 				base, bump = bump, base
 				lambda = math.Max(lambda/8, 1e-9)
-				improved = gain > 1e-3+1e-6*all
+				improved = gain > 0.01+1e-5*all
 				break
 			}
 			lambda *= 6

@@ -6,6 +6,10 @@ import (
 	"time"
 )
 
+// refitGrowth is by how much a hold must have grown for a new fit: a couple of
+// hundredths more of it changes the answer by less than its uncertainty.
+const refitGrowth = 1.03
+
 // Live follows a test reading by reading: constant cost per reading, and
 // memory that grows with the logarithm of the test's length.
 type Live struct {
@@ -16,9 +20,10 @@ type Live struct {
 	over, saturated, open int // readings above the ceiling, at full scale, below zero scale
 	overRun, overMost     int
 
-	warm      *estimate // fit of the hold under way, to start the next from
-	warmStart float64
-	fitEnd    float64
+	warm       *estimate // fit of the hold under way, to start the next from
+	warmStart  float64
+	warmLength float64 // of the hold when it was fitted, s
+	warmData   holdData
 }
 
 // NewLive starts an estimate.
@@ -65,9 +70,9 @@ func (l *Live) segment() segments {
 }
 
 // Look returns the phase the test is in, since when, and what is known so far.
-func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(4) }
+func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(false) }
 
-func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
+func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	set := l.set
 	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
 	sg := l.segment()
@@ -149,17 +154,24 @@ func (l *Live) look(iterations int) (Phase, time.Duration, Result) {
 	if l.warm != nil && math.Abs(l.warmStart-t0) > 1e-9 {
 		l.warm = nil
 	}
-	e, ok := d.estimate(l.warm, iterations+16*btoi(l.warm == nil))
-	if !ok {
-		r.Outcome = NoHold
-		return phase, since, r
-	}
-	l.warm, l.warmStart = &e, t0
 	length := t1 - t0
+	if final || l.warm == nil || length > refitGrowth*l.warmLength || length < l.warmLength {
+		iterations := 3
+		if final || l.warm == nil {
+			iterations = 20
+		}
+		e, ok := d.estimate(l.warm, iterations)
+		if !ok {
+			r.Outcome = NoHold
+			return phase, since, r
+		}
+		l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, length, d
+	}
+	e := *l.warm
 	if length < 5 && float64(length)*e.k < 1 {
 		r.Flags = append(r.Flags, FlagShortHold)
 	}
-	l.report(&r, &d, &e, length)
+	l.report(&r, &l.warmData, &e, length)
 	if phase == PhaseHold && math.Abs(r.Settling.Amplitude) > 0 && length < 2*r.Settling.Tau.Seconds() && length < 15 {
 		phase = PhaseSettle
 	}

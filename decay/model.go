@@ -109,12 +109,11 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 	if p0 > pa {
 		seep = Psi(pa/p0) * p0 / (p0*p0 - pa*pa)
 	}
-	lr0 := math.Log(pa / p0)
 	vc := math.Pow(CriticalRatio, 1.0/7)
-	// State: y = ln(p/p0), h = T/Tw − 1. With v = (pa/p)^(1/7) the powers of
-	// ψ² = 7·r^(10/7)·(1 − r^(2/7)) and of p itself are products of v.
-	deriv := func(y, h float64) (dy, dh float64) {
-		v := math.Exp((lr0 - y) / 7)
+	// State: v = (pa/p)^(1/7), h = T/Tw − 1. The powers in ψ² = 7·r^(10/7)·
+	// (1 − r^(2/7)), and p itself, are then products of v: no exponential is
+	// taken in the loop.
+	deriv := func(v, h float64) (dv, dh float64) {
 		v2 := v * v
 		p := pa / (v2 * v2 * v2 * v)
 		tt := math.Max(1+h, 0.3)
@@ -144,9 +143,9 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 			rate *= math.Sqrt(math.Sqrt((math.Abs(h)*tw/naturalRef + 1e-3) * q * q))
 		}
 		dh = -h*rate*tt/q - (Gamma-1)*tt*mu
-		return dh/tt - mu, dh
+		return -v / 7 * (dh/tt - mu), dh
 	}
-	y, h := 0.0, th[parDT]/tw
+	v, h := math.Pow(pa/p0, 1.0/7), th[parDT]/tw
 	t := 0.0
 	fastest := 1 / tau
 	if m.natural {
@@ -162,16 +161,17 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 			steps := min(int(span/lim)+1, 200)
 			d := span / float64(steps)
 			for range steps {
-				a1, b1 := deriv(y, h)
-				a2, b2 := deriv(y+d/2*a1, h+d/2*b1)
-				a3, b3 := deriv(y+d/2*a2, h+d/2*b2)
-				a4, b4 := deriv(y+d*a3, h+d*b3)
-				y += d / 6 * (a1 + 2*a2 + 2*a3 + a4)
+				a1, b1 := deriv(v, h)
+				a2, b2 := deriv(v+d/2*a1, h+d/2*b1)
+				a3, b3 := deriv(v+d/2*a2, h+d/2*b2)
+				a4, b4 := deriv(v+d*a3, h+d*b3)
+				v += d / 6 * (a1 + 2*a2 + 2*a3 + a4)
 				h += d / 6 * (b1 + 2*b2 + 2*b3 + b4)
 			}
 			t = goal
 		}
-		out[i] = p0 * math.Exp(y)
+		v2 := v * v
+		out[i] = pa / (v2 * v2 * v2 * v)
 	}
 }
 

@@ -12,10 +12,6 @@ import (
 	"ebbline/decay/decaytest"
 )
 
-// With strict set the known-truth suite fails when a group misses its bar;
-// without it the figures are only printed.
-const strict = false
-
 // bar is what a group must reach.
 type bar struct {
 	median, worst float64 // relative error of the area, holes that were judged
@@ -24,12 +20,12 @@ type bar struct {
 }
 
 var bars = map[string]bar{
-	"clean":   {median: 0.01, worst: 0.05, coverage: 0.90},
-	"random":  {median: 0.02, worst: 0.12, coverage: 0.90},
-	"natural": {median: 0.03, worst: 0.15, coverage: 0.85},
-	"laws":    {median: 0.04, worst: 0.30, coverage: 0.85},
-	"tight":   {coverage: 0.90},
-	"faults":  {median: 0.03, worst: 0.25, coverage: 0.85},
+	"clean":   {median: 0.002, worst: 0.09, coverage: 0.90},
+	"random":  {median: 0.0025, worst: 0.11, coverage: 0.92},
+	"natural": {median: 0.01, worst: 0.12, coverage: 0.92},
+	"laws":    {median: 0.015, worst: 0.15, coverage: 0.87},
+	"tight":   {coverage: 1},
+	"faults":  {median: 0.01, worst: 0.05, coverage: 0.92},
 }
 
 // Errors of the window's ends that a sound segmentation stays within.
@@ -64,6 +60,7 @@ func wrongVerdict(c decaytest.Case, tr decaytest.Trace, set decay.Setup, got dec
 	hole := decay.EquivalentHole(tr.TruthArea, set.Cd)
 	switch {
 	case got == decay.Undecided,
+		math.Abs(float64(hole/set.Limit)-1) < 1e-3, // as good as the limit itself: either is right
 		got == decay.Leaks && hole > set.Limit,
 		got == decay.Holds && hole < set.Limit:
 		return ""
@@ -161,9 +158,6 @@ func TestKnownTruth(t *testing.T) {
 			startMid.Round(time.Millisecond), startTop.Round(time.Millisecond), endMid.Round(time.Millisecond), endTop.Round(time.Millisecond))
 		for _, n := range append(s.wrong, s.notes...) {
 			t.Logf("    %s/%s", g, n)
-		}
-		if !strict {
-			continue
 		}
 		if median > b.median || top > b.worst || coverage < b.coverage || len(s.wrong) > b.wrong || s.unfitted > 0 {
 			t.Errorf("%s misses its bar %+v: wrong verdicts:\n%s", g, b, strings.Join(s.wrong, "\n"))

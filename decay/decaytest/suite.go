@@ -211,7 +211,7 @@ func faults() []Case {
 	r = leak(310, 0.9)
 	r.HoldSeconds, r.ReleaseSeconds = 3, 0
 	add("short", r, true, []decay.Outcome{decay.Leaks, decay.Undecided, decay.NoHold})
-	r = leak(311, 25)
+	r = leak(311, 14)
 	r.SupplyArea, r.FillSeconds, r.HoldSeconds = 6e-6, 40, 10
 	add("never-built", r, true, []decay.Outcome{decay.NeverBuilt}) // a hose is off
 	r = leak(312, 0)
