@@ -374,7 +374,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 			if f.ok {
 				f = d.fit(m, f.th, maxIter)
 			}
-		case worthwhile[m.natural]:
+		case m.still || worthwhile[m.natural]:
 			from := e.fits[btoi(m.natural)]
 			if s := e.fits[2+btoi(m.natural)]; m.shape == mixing && s.ok && (s.chi2All < from.chi2All || !from.ok) {
 				from = s

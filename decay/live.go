@@ -264,6 +264,9 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		r.Law = LawMixed
 	}
 	dt := e.best.th[parDT]
+	if e.best.model.still {
+		dt = 0
+	}
 	r.Settling = Settling{Amplitude: dt / (d.tw + dt), Tau: seconds(math.Exp(e.best.th[parLnTau]))}
 	if c > 0 {
 		r.Warnings = append(r.Warnings, Warning{"compliance", fmt.Sprintf("rubber was allowed to swell and creep by %.3g %% of the volume, which widens the interval; say --compliance 0%% for a rigid duct", 100*c)})

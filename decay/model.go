@@ -16,6 +16,7 @@ const (
 // A model is a named set of assumptions about a hold.
 type model struct {
 	shape   shape
+	still   bool    // the gas keeps the wall's temperature throughout: the universal curve
 	natural bool    // hA ∝ (|Tw−T|·p²)^¼, laminar natural convection; else constant hA
 	weight  float64 // before seeing the data
 }
@@ -33,16 +34,18 @@ func (m model) law() Law {
 // models compete for each hold. The weights are ours: tears and open joints
 // are commoner than porous rubber, and mixtures rarer than either.
 var models = []model{
-	{nozzle, false, 0.22},
-	{nozzle, true, 0.16},
-	{seeping, false, 0.16},
-	{seeping, true, 0.12},
-	{sharpEdge, false, 0.08},
-	{sharpEdge, true, 0.06},
-	{ellipse, false, 0.06},
-	{ellipse, true, 0.04},
-	{mixing, false, 0.06},
-	{mixing, true, 0.04},
+	{shape: nozzle, weight: 0.22},
+	{shape: nozzle, natural: true, weight: 0.16},
+	{shape: seeping, weight: 0.16},
+	{shape: seeping, natural: true, weight: 0.12},
+	{shape: sharpEdge, weight: 0.08},
+	{shape: sharpEdge, natural: true, weight: 0.06},
+	{shape: ellipse, weight: 0.06},
+	{shape: ellipse, natural: true, weight: 0.04},
+	{shape: mixing, weight: 0.06},
+	{shape: mixing, natural: true, weight: 0.04},
+	{shape: nozzle, still: true, weight: 0.04},
+	{shape: seeping, still: true, weight: 0.02},
 }
 
 // Parameters of a model, by index.
@@ -137,6 +140,9 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 			}
 			mu *= k
 		}
+		if m.still {
+			return v / 7 * mu, 0
+		}
 		rate := 1 / tau
 		q := p / p0
 		if m.natural {
@@ -146,6 +152,9 @@ func (m model) predict(th *params, pa, tw float64, ts, out []float64) {
 		return -v / 7 * (dh/tt - mu), dh
 	}
 	v, h := math.Pow(pa/p0, 1.0/7), th[parDT]/tw
+	if m.still {
+		h = 0
+	}
 	t := 0.0
 	fastest := 1 / tau
 	if m.natural {
