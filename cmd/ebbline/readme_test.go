@@ -20,6 +20,7 @@ func TestReadmeNamesWhatExists(t *testing.T) {
 	}
 	text := string(b)
 	top := (&app{in: strings.NewReader(""), out: io.Discard, err: io.Discard}).rootCommand()
+	top.InitDefaultCompletionCmd()
 	shown := 0
 	fenced := false
 	for line := range strings.Lines(text) {
