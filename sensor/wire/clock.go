@@ -6,7 +6,7 @@ import (
 )
 
 // Clock reads a clock time ("12:34:56.7", "1:02:03 PM", "34:56.7" as minutes
-// and seconds, "12:34" as hours and minutes) or a date and time (ISO 8601
+// and seconds, "12:34" as hours and minutes; a stopwatch may pass 24 hours) or a date and time (ISO 8601
 // with T or a space, with or without zone; year first, or 31.12.2025, or
 // 12/31/2025). The result counts from midnight, or, when dated is true, from
 // 1970-01-01 in the zone as written (none: UTC).
@@ -72,7 +72,7 @@ func Clock(text string) (at time.Duration, dated, ok bool) {
 		}
 		h = h%12 + int64(half)
 	}
-	if m > 59 || sec > 60 || h > 24 {
+	if m > 59 || sec > 60 || h > 24 && (dated || h > 999) {
 		return 0, false, false
 	}
 	total := (days*86400+h*3600+m*60+sec)*1e9 + nanos

@@ -222,7 +222,7 @@ func TestClock(t *testing.T) {
 	for in, want := range map[string]time.Duration{
 		"12:34:56.7": 12*time.Hour + 34*time.Minute + 56700*time.Millisecond, "00:00:01,25": 1250 * time.Millisecond,
 		"34:56.7": 34*time.Minute + 56700*time.Millisecond, "1:02:03 PM": 13*time.Hour + 2*time.Minute + 3*time.Second,
-		"12:00:00 AM": 0, "2024-02-29T23:59:59.5Z": day("2024-02-29T23:59:59.5Z"), "2024-03-01 00:00:00": day("2024-03-01T00:00:00Z"),
+		"12:00:00 AM": 0, "26:00:00": 26 * time.Hour, "2024-02-29T23:59:59.5Z": day("2024-02-29T23:59:59.5Z"), "2024-03-01 00:00:00": day("2024-03-01T00:00:00Z"),
 		"2024-05-01T12:00:00+02:00": day("2024-05-01T10:00:00Z"), "31.12.2025 12:00:00": day("2025-12-31T12:00:00Z"),
 		"12/31/2025 12:00:00": day("2025-12-31T12:00:00Z"), "1969-12-31T23:59:59-0030": day("1970-01-01T00:29:59Z"),
 	} {
@@ -230,7 +230,7 @@ func TestClock(t *testing.T) {
 			t.Errorf("%q: got %v, %v, want %v", in, got, ok, want)
 		}
 	}
-	for _, in := range []string{"", "12", "1:2:3:4", "25:00:00x", "12:61:00", "2024-01-01", "a:b", "1.5", "13:00:00 PM"} {
+	for _, in := range []string{"", "12", "1:2:3:4", "25:00:00x", "12:61:00", "2024-01-01", "a:b", "1.5", "13:00:00 PM", "2024-01-01 26:00:00"} {
 		if got, _, ok := Clock(in); ok {
 			t.Errorf("%q: taken for %v", in, got)
 		}
