@@ -124,7 +124,7 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 	if opt.Reads, err = f.reference(); err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
-	tr, err := load(in, shown, opt)
+	tr, err := trace.Read(in, shown, opt)
 	if err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
@@ -132,6 +132,7 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 		if set, err = f.over(*tr.Setup); err != nil {
 			return measured{status: exitTrouble, err: fmt.Errorf("%s: %w", shown, err)}
 		}
+		set.Ambient = tr.Setup.Ambient // by which its readings were made absolute
 	}
 	set.Reads = tr.Reads
 	r := decay.Analyse(set, tr.Samples)

@@ -23,20 +23,15 @@ func ebbline(t *testing.T, in string, args ...string) (status int, out, errOut s
 	return status, o.String(), e.String()
 }
 
-// holdTable is a table of a hold of 10 L at 200 kPa gauge whose pressure falls
-// with the rate k in 1/s, with a fill before and noise of a few pascals.
+// holdTable is a table of a hold at 190 kPa gauge that loses the
+// share k a second, with a fill before and noise of a few pascals.
 func holdTable(k float64) string {
 	var b strings.Builder
 	b.WriteString("time_s,pressure_kpa\n")
+	level := filled(k)
 	for i := range 900 {
 		t := float64(i) / 20
-		p := 0.0
-		switch {
-		case t > 15:
-			p = (200+101.325)*math.Exp(-k*(t-15)) - 101.325
-		case t > 5:
-			p = 20 * (t - 5)
-		}
+		p := level(t) / 1e3
 		fmt.Fprintf(&b, "%.2f,%.4f\n", t, p+0.003*math.Sin(float64(i*i)))
 	}
 	return b.String()

@@ -1,0 +1,253 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/report"
+	"ebbline/sensor"
+)
+
+// session is a test without a screen: readings in, one line a second out.
+type session struct {
+	src          sensor.Source
+	set          decay.Setup
+	unit         decay.PressureUnit
+	out          io.Writer
+	asJSON       bool
+	length       time.Duration // ends the test; 0: nothing does
+	untilVerdict bool
+	onItem       func(sensor.Item) // keeps it; may be nil
+
+	proc *decay.Procedure
+}
+
+// lookEvery is how often the estimate is renewed.
+const lookEvery = 200 * time.Millisecond
+
+// run follows the source until the context ends, the source does, or what was
+// asked for is reached. It prints and returns the result of the whole test; an
+// error of the source comes with it.
+func (s *session) run(ctx context.Context) (decay.Result, error) {
+	s.proc = decay.NewProcedure(s.set)
+	ctx, stop := context.WithCancel(ctx)
+	items := make(chan sensor.Item, 1024)
+	ended := make(chan error, 1)
+	read := make(chan struct{})
+	go func() {
+		defer close(read)
+		for {
+			it, err := s.src.Next(ctx)
+			if err != nil {
+				close(items)
+				ended <- err
+				return
+			}
+			items <- it
+		}
+	}()
+	defer func() {
+		stop()
+		for range items { // lets the reader go
+		}
+		<-read
+	}()
+
+	look := time.NewTicker(lookEvery)
+	defer look.Stop()
+	began := time.Now()
+	second := 0
+	for {
+		select {
+		case <-ctx.Done():
+			return s.finish(), nil
+		case it, ok := <-items:
+			if !ok {
+				err := <-ended
+				if errors.Is(err, io.EOF) || errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled) {
+					err = nil
+				}
+				return s.finish(), err
+			}
+			s.take(it)
+		case <-look.C:
+			if s.step(decay.Look{At: s.proc.State().Now}) && s.untilVerdict {
+				s.second()
+				return s.finish(), nil
+			}
+			since := time.Since(began)
+			if n := int(since / time.Second); n > second {
+				second = n
+				s.second()
+			}
+			st := s.proc.State()
+			over := st.Phase == decay.PhaseRelease && st.Advice == decay.AdviseDone
+			if over || s.length > 0 && since >= s.length ||
+				s.untilVerdict && st.Advice == decay.AdviseListen {
+				return s.finish(), nil
+			}
+		}
+	}
+}
+
+// take keeps an item, and tells the procedure of it.
+func (s *session) take(it sensor.Item) {
+	if s.onItem != nil {
+		s.onItem(it)
+	}
+	if it.Fault == nil {
+		s.step(decay.Taken{Sample: it.Sample})
+		return
+	}
+	s.fault(*it.Fault)
+	if signalLost(it.Fault.Code) {
+		s.step(decay.Lost{At: it.Fault.At, Why: it.Fault.Text})
+	}
+}
+
+// signalLost reports whether after a fault of this code no readings come.
+func signalLost(code string) bool {
+	switch code {
+	case "silent", "unplugged", "closed", "lost":
+		return true
+	}
+	return false
+}
+
+// step takes an event to the procedure, prints alarms and verdicts, and
+// reports whether a verdict was reached.
+func (s *session) step(ev decay.Event) (verdict bool) {
+	for _, ef := range s.proc.Step(ev) {
+		switch ef := ef.(type) {
+		case decay.CeilingPassed:
+			s.alarm("over-ceiling", "over the ceiling: shut the supply and let air out", ef.At, ef.P)
+		case decay.CeilingCleared:
+			s.alarm("ceiling-cleared", "below the ceiling again", ef.At, ef.P)
+		case decay.VerdictReached:
+			verdict = true
+		}
+	}
+	return verdict
+}
+
+func (s *session) alarm(code, text string, at time.Duration, p decay.Gauge) {
+	if s.asJSON {
+		s.object(struct {
+			T     float64 `json:"t_s"`
+			Alarm string  `json:"alarm"`
+			P     float64 `json:"kpa_gauge"`
+			Text  string  `json:"text"`
+		}{at.Seconds(), code, float64(p) / decay.Kilopascal, text})
+		return
+	}
+	fmt.Fprintf(s.out, "%6.1f s  ALARM  %s, %s\n", at.Seconds(), p.Format(s.unit), text)
+}
+
+func (s *session) fault(f sensor.Fault) {
+	if s.asJSON {
+		s.object(struct {
+			T     float64 `json:"t_s"`
+			Fault string  `json:"fault"`
+			Text  string  `json:"text"`
+			Hint  string  `json:"hint"`
+		}{f.At.Seconds(), f.Code, f.Text, f.Hint})
+		return
+	}
+	fmt.Fprintf(s.out, "%6.1f s  FAULT  %s: %s\n", f.At.Seconds(), f.Text, f.Hint)
+}
+
+// liveOutcome is the outcome a running test shows: the latched verdict, or why
+// there will be none.
+func liveOutcome(st decay.State) decay.Outcome {
+	if o := st.Result.Outcome; st.Verdict == decay.Undecided && (o == decay.NeverBuilt || o == decay.Unusable) {
+		return o
+	}
+	return st.Verdict
+}
+
+// second prints where the test stands.
+func (s *session) second() {
+	st := s.proc.State()
+	r := st.Result
+	sized := r.HasFit && r.HasVolume
+	if s.asJSON {
+		type hole struct {
+			Value float64  `json:"value"`
+			Low   float64  `json:"low"`
+			High  *float64 `json:"high"`
+			Level float64  `json:"level"`
+			Cd    float64  `json:"cd"`
+		}
+		line := struct {
+			T        float64  `json:"t_s"`
+			P        *float64 `json:"kpa_gauge"`
+			Phase    string   `json:"phase"`
+			Outcome  string   `json:"outcome"`
+			Hole     *hole    `json:"hole_mm"`
+			Decay    *float64 `json:"decay_per_s"`
+			ToDecide *float64 `json:"seconds_to_decide"`
+			Lost     bool     `json:"signal_lost"`
+			Over     bool     `json:"over_ceiling"`
+			Advice   string   `json:"advice"`
+			Text     string   `json:"text"`
+		}{T: st.Now.Seconds(), Phase: st.Phase.String(), Outcome: liveOutcome(st).String(), Lost: st.Lost, Over: st.OverCeiling,
+			Advice: string(st.Advice), Text: report.Advice(st, s.set, s.unit)}
+		if st.Seen && !st.Lost {
+			line.P = finite(float64(st.P) / decay.Kilopascal)
+		}
+		if v, low := finite(r.Hole.Value/decay.Millimetre), finite(r.Hole.Low/decay.Millimetre); sized && v != nil && low != nil {
+			line.Hole = &hole{*v, *low, finite(r.Hole.High / decay.Millimetre), r.Hole.Level, r.Cd}
+		}
+		if r.HasFit {
+			line.Decay = finite(r.Rate.Value)
+		}
+		if r.HasDecide {
+			line.ToDecide = finite(r.ToDecide.Seconds())
+		}
+		s.object(line)
+		return
+	}
+	p := "no reading"
+	if st.Seen && !st.Lost {
+		p = st.P.Format(s.unit)
+	}
+	found := ""
+	if sized {
+		found = fmt.Sprintf("  hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
+	}
+	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, liveOutcome(st), found, report.Advice(st, s.set, s.unit))
+}
+
+// finish ends the test and prints its result.
+func (s *session) finish() decay.Result {
+	began := time.Now()
+	s.step(decay.Finish{At: s.proc.State().Now})
+	r := s.proc.State().Result
+	in := report.Input{File: s.src.About().Name, Result: r, Elapsed: time.Since(began)}
+	if s.asJSON {
+		_ = report.JSON(s.out, in) // a closed output has nobody to tell
+	} else {
+		_ = report.Text(s.out, in, s.unit)
+	}
+	return r
+}
+
+func (s *session) object(v any) {
+	if b, err := json.Marshal(v); err == nil {
+		fmt.Fprintf(s.out, "%s\n", b)
+	}
+}
+
+// finite is nil for what JSON has no number for.
+func finite(f float64) *float64 {
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return nil
+	}
+	return &f
+}
