@@ -1,0 +1,53 @@
+package tui
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+var update = flag.Bool("update", false, "write the golden screens anew")
+
+// none draws without any style, for plain-text golden files.
+var none [styles]string
+
+var sizes = [][2]int{{80, 24}, {40, 12}, {100, 30}, {200, 60}}
+
+func TestScreensMatchTheGoldenOnes(t *testing.T) {
+	for name, s := range moments() {
+		for _, wh := range sizes {
+			got := s.draw(wh[0], wh[1]).render(&none) + "\n"
+			file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")
+			if *update {
+				if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				continue
+			}
+			want, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got != string(want) {
+				t.Errorf("%s differs; look at it and run with -update:\n%s", file, firstDifference(got, string(want)))
+			}
+		}
+	}
+}
+
+func firstDifference(got, want string) string {
+	g, w := strings.Split(got, "\n"), strings.Split(want, "\n")
+	for i := range g {
+		if i >= len(w) || g[i] != w[i] {
+			old := ""
+			if i < len(w) {
+				old = w[i]
+			}
+			return "row " + strconv.Itoa(i) + "\n got " + g[i] + "\nwant " + old
+		}
+	}
+	return "rows are missing"
+}

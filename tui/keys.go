@@ -1,0 +1,86 @@
+package tui
+
+import (
+	"strings"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+)
+
+// action is a key with what it does. Dispatch, the line at the foot and the
+// help all come from the one table, so they cannot disagree.
+type action struct {
+	key.Binding
+	rig bool // only where the valves can be worked from here
+	do  func(*model) tea.Cmd
+}
+
+// actions is the table of keys.
+var actions []action
+
+func init() {
+	actions = []action{
+		{key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fill: open the supply valve of the rig")), true,
+			func(m *model) tea.Cmd { m.o.Controls.Fill(); return nil }},
+		{key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "isolate: shut the supply valve of the rig")), true,
+			func(m *model) tea.Cmd { m.o.Controls.Isolate(); return nil }},
+		{key.NewBinding(key.WithKeys("r"), key.WithHelp("r", "release: open the vent of the rig")), true,
+			func(m *model) tea.Cmd { m.o.Controls.Release(); return nil }},
+		{key.NewBinding(key.WithKeys("u"), key.WithHelp("u", "unit: psi, bar, kPa and the others in turn")), false,
+			func(m *model) tea.Cmd { m.nextUnit(); return nil }},
+		{key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "details: the numbers for a specialist")), false,
+			func(m *model) tea.Cmd { m.s.detail, m.s.help = !m.s.detail, false; return nil }},
+		{key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "bell: sound on or off")), false,
+			func(m *model) tea.Cmd { m.s.bell = !m.s.bell; m.refreshKeys(); return nil }},
+		{key.NewBinding(key.WithKeys("?", "h"), key.WithHelp("?", "help: this list")), false,
+			func(m *model) tea.Cmd { m.s.help = !m.s.help; return nil }},
+		{key.NewBinding(key.WithKeys("q", "ctrl+c", "esc"), key.WithHelp("q", "quit: save the record and leave")), false,
+			func(m *model) tea.Cmd { return m.quit() }},
+	}
+}
+
+// press runs the action of a key, if it has one.
+func (m *model) press(k tea.KeyMsg) tea.Cmd {
+	for _, a := range actions {
+		if key.Matches(k, a.Binding) && (!a.rig || m.o.Controls != nil) {
+			return a.do(m)
+		}
+	}
+	return nil
+}
+
+// refreshKeys makes the foot line and the help from the table.
+func (m *model) refreshKeys() {
+	var foot, list []string
+	for _, a := range actions {
+		if a.rig && m.o.Controls == nil {
+			continue
+		}
+		h := a.Help()
+		word, _, _ := strings.Cut(h.Desc, ":")
+		if word == "bell" {
+			word += map[bool]string{true: " on", false: " off"}[m.s.bell]
+		}
+		foot = append(foot, h.Key+" "+word)
+		list = append(list, h.Key+"   "+h.Desc)
+	}
+	m.s.keys, m.s.keyed = strings.Join(foot, "   "), list
+}
+
+// nextUnit goes to the next unit people read charge pressures in.
+func (m *model) nextUnit() {
+	order := []string{"psi", "bar", "kPa", "mbar", "hPa", "inHg", "kgf/cm²"}
+	for i, n := range order {
+		if n == m.s.unit.Name {
+			if u, err := decay.ParsePressureUnit(order[(i+1)%len(order)]); err == nil {
+				m.s.unit = u
+			}
+			return
+		}
+	}
+	if u, err := decay.ParsePressureUnit(order[0]); err == nil {
+		m.s.unit = u
+	}
+}

@@ -1,0 +1,378 @@
+package tui
+
+import (
+	"strings"
+
+	"ebbline/decay"
+	"ebbline/tui/chart"
+)
+
+const simulated = "SIMULATED RIG – no real pressure"
+
+// cautions are shown in the empty room before anything is filled.
+var cautions = []string{
+	"Before you fill",
+	"Eye protection on. Regulator turned down before connecting.",
+	"Plugs and hoses can be thrown: stand clear of their axis.",
+	"Release the air before you loosen a clamp.",
+	"This program is no safety device: a mechanical relief valve is.",
+}
+
+// drawFull is the whole screen, from 64×20 up.
+func (s *scene) drawFull(g *grid) {
+	const left = 2
+	right := g.w - 2
+	side := 0
+	if g.w >= wideW && !s.help {
+		side = min(58, g.w*2/5)
+		right = g.w - side - 4
+	}
+	s.drawTop(g, left)
+
+	// The digits take about a sixth of the height.
+	dh := min(max(5, g.h/6), 11)
+	gw := min(max(6, dh*6/5), 13)
+	y := 2
+	if g.h >= 28 {
+		y = 3
+	}
+	number := s.digits()
+	for gw > 4 && chart.BigWidth(number, gw) > right-left-32 {
+		gw--
+	}
+	g.big(left, y, chart.Big(number, gw, dh), s.pressureStyle())
+	x := left + chart.BigWidth(number, gw) + 2
+	g.text(x, y+dh-2, s.unit.Name, strong)
+	g.text(x, y+dh-1, "gauge", plain)
+	s.drawStand(g, x+9, y, g.w-2, dh)
+
+	y += dh + 1
+	lines := wrap(s.advice(), g.w-2*left)
+	for i := range min(2, len(lines)) {
+		g.text(left, y+i, lines[i], strong)
+	}
+	y += 2
+	if g.h >= 28 {
+		y++
+	}
+
+	bottom := g.h - 1 // the keys
+	g.text(left, bottom, s.keys, dim)
+	ruler := 3
+	if g.h >= 28 {
+		ruler = 4
+	}
+	floor := bottom - ruler
+	if g.h >= 28 {
+		floor--
+	}
+	switch {
+	case s.help:
+		s.drawList(g, left, y, right, bottom-1, s.helpLines())
+	case s.detail && side == 0:
+		s.drawList(g, left, y, right, bottom-1, s.details())
+	default:
+		s.drawRoom(g, left, y, right, floor)
+		s.drawRuler(g, left, bottom-ruler, right)
+	}
+	if side > 0 {
+		s.drawList(g, right+4, y, g.w-2, bottom-1, s.details())
+	}
+}
+
+// drawTop writes the title, the simulated banner and one line of news.
+func (s *scene) drawTop(g *grid, left int) {
+	end := g.w - 2
+	if s.about.Simulated {
+		b := " " + simulated + " "
+		g.right(end, 0, b, banner)
+		end -= width(b) + 2
+	}
+	title := s.title
+	if title == "" {
+		title = s.about.Name
+	}
+	g.text(left, 0, title, plain, end)
+	if n := s.news(); n.text != "" {
+		g.text(left, 1, n.text, n.st, g.w-1)
+	}
+}
+
+// news is the one line under the title: the gravest thing that is true.
+func (s *scene) news() fact {
+	switch {
+	case s.st.Lost:
+		why := s.st.LostWhy
+		if why == "" {
+			why = "no valid reading"
+		}
+		return fact{"✖ SENSOR LOST: " + why, warn}
+	case s.notice != "":
+		return fact{"! " + s.notice, warn}
+	case s.saved != "":
+		return fact{"saved: " + s.saved, plain}
+	case s.fault != "":
+		return fact{"! " + s.fault, plain}
+	case s.about.Simulated && len(s.ports) > 0:
+		p := s.ports[0]
+		if len(s.ports) == 1 {
+			return fact{"a port is connected: quit and run  ebbline hold --port " + p, plain}
+		}
+		return fact{"ports are connected (" + strings.Join(s.ports, ", ") + "): quit and run  ebbline hold --port " + p, plain}
+	case s.about.Detail != "":
+		return fact{s.about.Detail, dim}
+	}
+	return fact{}
+}
+
+// drawStand writes where the test stands: the verdict or the phase as a big
+// word, the time in it, and the facts.
+func (s *scene) drawStand(g *grid, x, y, right, dh int) {
+	room := right - x
+	if room < 12 {
+		return
+	}
+	word, st := strings.ToUpper(s.phase()), strong
+	under := s.inPhase() + " in this phase"
+	if v := s.verdict(); v != "" && !s.st.Lost {
+		word, st = strings.ToUpper(v), s.verdictStyle()
+		under = s.phase() + " " + s.inPhase()
+	} else if s.st.Lost {
+		st = warn
+		under = s.st.Phase.String() + " " + s.inPhase()
+	} else if s.st.Phase == decay.PhaseReady {
+		under = "waiting for the fill"
+	}
+	// The word is set as large as the place allows, and never larger than the
+	// digits.
+	wh := min(dh-2, 6)
+	ww := min(wh*3/2, 8)
+	for ; ww >= 4; ww-- {
+		if chart.BigWidth(word, ww) <= room {
+			break
+		}
+	}
+	if ww >= 4 {
+		wh = min(wh, max(3, ww*4/5))
+		g.big(x, y, chart.Big(word, ww, wh), st)
+		y += wh
+	} else {
+		g.text(x, y, spaced(word, room), st, right)
+		y += 2
+		wh = 2
+	}
+	rows := dh - wh
+	facts := append([]fact{{under, dim}}, s.facts()...)
+	if rows < len(facts) {
+		// The time in the phase gives way to what presses more.
+		facts[0].text = s.inPhase()
+		joined := facts[1]
+		joined.text = facts[0].text + "  " + joined.text
+		facts = append([]fact{joined}, facts[2:]...)
+	}
+	for i := range min(rows, len(facts)) {
+		g.text(x, y+i, facts[i].text, facts[i].st, right)
+	}
+}
+
+// spaced puts blanks between the letters when there is room.
+func spaced(w string, room int) string {
+	s := strings.Join(strings.Split(w, ""), " ")
+	if width(s) <= room {
+		return s
+	}
+	return w
+}
+
+// drawList writes lines into a rectangle, wrapped; what does not fit is
+// counted in the last line.
+func (s *scene) drawList(g *grid, x, y, right, bottom int, lines []fact) {
+	type row struct {
+		text string
+		st   style
+	}
+	var rows []row
+	for _, l := range lines {
+		if width(l.text) <= right-x {
+			rows = append(rows, row{l.text, l.st})
+			continue
+		}
+		for i, part := range wrap(l.text, right-x-2) {
+			if i > 0 {
+				part = "  " + part
+			}
+			rows = append(rows, row{part, l.st})
+		}
+	}
+	n := bottom - y
+	for i, r := range rows {
+		if i >= n {
+			break
+		}
+		if i == n-1 && len(rows) > n {
+			g.text(x, y+i, "… more on a taller screen", dim, right)
+			break
+		}
+		g.text(x, y+i, r.text, r.st, right)
+	}
+}
+
+// helpLines lists the keys and the cautions.
+func (s *scene) helpLines() []fact {
+	out := []fact{{"keys", strong}}
+	for _, k := range s.keyed {
+		out = append(out, fact{k, plain})
+	}
+	out = append(out, fact{"", plain}, fact{cautions[0], strong})
+	for _, c := range cautions[1:] {
+		out = append(out, fact{c, plain})
+	}
+	return out
+}
+
+// drawSmall is digits, phase and the sentence, for 40×12.
+func (s *scene) drawSmall(g *grid) {
+	y := 0
+	if s.about.Simulated {
+		b := simulated
+		if width(b) > g.w {
+			b = "SIMULATED"
+		}
+		g.text(0, 0, b+strings.Repeat(" ", max(0, g.w-width(b))), banner)
+		y++
+	} else if n := s.news(); n.text != "" {
+		g.text(0, 0, n.text, n.st)
+		y++
+	} else if s.title != "" {
+		g.text(0, 0, s.title, dim)
+		y++
+	}
+	number, gw := s.digits(), 6
+	for gw > 3 && chart.BigWidth(number, gw) > g.w-6 {
+		gw--
+	}
+	dh := 5
+	if g.h < 11 {
+		dh = 3
+	}
+	g.big(0, y, chart.Big(number, gw, dh), s.pressureStyle())
+	x := chart.BigWidth(number, gw) + 1
+	g.text(x, y+dh-2, s.unit.Name, strong)
+	g.text(x, y+dh-1, "gauge", plain)
+	y += dh
+	if g.h-y > 5 {
+		y++
+	}
+	line, st := strings.ToUpper(s.phase())+" "+s.inPhase(), strong
+	if v := s.verdict(); v != "" && !s.st.Lost {
+		line, st = strings.ToUpper(v), s.verdictStyle()
+		if h := s.hole(); h != "" {
+			line += "  hole " + h
+		}
+	} else if t := s.toCeiling(); t != "" {
+		if s.st.InBand {
+			st = warn
+			t = "BAND: " + strings.TrimPrefix(t, "WARNING BAND: ")
+		}
+		line += "  " + strings.TrimSuffix(t, " at this rate")
+	} else if s.st.InBand {
+		line, st = line+"  WARNING BAND", warn
+	} else if s.st.Lost {
+		st = warn
+	} else if h := s.hole(); h != "" {
+		line += "  hole " + h
+	}
+	g.text(0, y, line, st)
+	y++
+	lines := wrap(s.advice(), g.w)
+	for i, l := range lines {
+		if y+i < g.h {
+			g.text(0, y+i, l, plain)
+		}
+	}
+	if y+len(lines) < g.h && s.st.Phase == decay.PhaseReady {
+		g.text(0, g.h-1, "no safety device: use a relief valve", dim)
+	}
+}
+
+// drawTiny is for a screen too small for digits: words, the gravest first.
+func (s *scene) drawTiny(g *grid) {
+	p := s.digits() + " " + s.unit.Name + " gauge"
+	lines := []fact{{p, s.pressureStyle()}}
+	word := strings.ToUpper(s.phase())
+	if v := s.verdict(); v != "" {
+		word = strings.ToUpper(v)
+	}
+	if s.st.InBand {
+		word += " WARNING BAND"
+	}
+	lines = append(lines, fact{word, strong})
+	if s.about.Simulated {
+		lines = append(lines, fact{"SIMULATED", banner})
+	}
+	for _, l := range wrap(s.advice(), g.w) {
+		lines = append(lines, fact{l, plain})
+	}
+	for i := range min(g.h, len(lines)) {
+		g.text(0, i, lines[i].text, lines[i].st)
+	}
+}
+
+// drawAlarm is the screen past the ceiling: the hatch of the band has spread
+// over the frame, everything is reversed, and two words fill the middle.
+func (s *scene) drawAlarm(g *grid) {
+	g.fill(alarm)
+	edge := 0
+	switch {
+	case g.w >= 100 && g.h >= 28:
+		edge = 3
+	case g.w >= fullW && g.h >= fullH:
+		edge = 2
+	case g.w >= smallW && g.h >= smallH+2:
+		edge = 1
+	}
+	for y := range g.h {
+		for x := range g.w {
+			if y < edge || y >= g.h-edge || x < 2*edge || x >= g.w-2*edge {
+				if (x+y)%2 == 0 {
+					g.set(x, y, '╱', alarm)
+				}
+			}
+		}
+	}
+	room, high := g.w-4*edge-4, g.h-2*edge
+	over := s.digits() + " " + s.unit.Name + " gauge"
+	under := []string{over + "   ceiling " + s.set.Ceiling.Format(s.unit)}
+	if width(under[0]) > room {
+		under = []string{over, "ceiling " + s.set.Ceiling.Format(s.unit)}
+	}
+	if s.about.Simulated {
+		under = append(under, simulated)
+	}
+	words := []string{"SHUT THE", "SUPPLY"}
+	h := min((high-len(under)-4)/2, 14)
+	w := min(h*6/5, 16)
+	for w >= 3 && chart.BigWidth(words[0], w) > room {
+		w--
+	}
+	h = min(h, max(3, w))
+	if w < 4 || h < 3 {
+		lines := append([]string{"SHUT THE SUPPLY"}, under...)
+		if g.w < 15 {
+			lines = append([]string{"SHUT", "THE", "SUPPLY"}, under...)
+		}
+		y := max(0, (g.h-len(lines))/2)
+		for i, l := range lines {
+			g.centre(y+i, l, alarm)
+		}
+		return
+	}
+	y := max(edge, (g.h-2*h-1-1-len(under))/2)
+	for _, word := range words {
+		g.big((g.w-chart.BigWidth(word, w))/2, y, chart.Big(word, w, h), alarm)
+		y += h + 1
+	}
+	for i, l := range under {
+		g.centre(y+i, l, alarm)
+	}
+}

@@ -1,0 +1,296 @@
+package tui
+
+import (
+	"math"
+
+	"ebbline/decay"
+	"ebbline/tui/chart"
+)
+
+// drawRoom draws the test as a line in a room from row top to row bottom: the
+// ceiling line above, the band hatched under it all the time, time along the
+// floor.
+func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
+	const gutter = 5
+	x0 := left + gutter
+	w, h := right-x0, bottom-top-2 // the ceiling's row above, the time's below
+	if w < 8 || h < 2 {
+		return
+	}
+	u := s.unit.Pascal
+	ceiling := float64(s.set.Ceiling)
+	t0, t1 := s.window()
+	seen := chart.Column{}
+	if s.trace != nil {
+		seen = s.trace.Range(t0, t1)
+	}
+	lo, hi := 0.0, ceiling
+	if seen.N > 0 {
+		lo = math.Min(lo, seen.Min)
+		// A passed ceiling stays in the picture with what went above it.
+		if seen.Max > ceiling {
+			hi = ceiling + (seen.Max-ceiling)*1.1
+		}
+		if lo < -0.02*ceiling {
+			lo *= 1.1
+		} else {
+			lo = 0
+		}
+	}
+
+	c := chart.NewCanvas(w, h)
+	dots := chart.Scale{Lo: hi, Hi: lo, N: 4 * h}
+	band, _ := dots.At(decay.WarningBand * ceiling)
+	if band < 4 {
+		band = 4 // one whole row at the least, so that it reads as a band
+	}
+	c.Band(0, band-1)
+	if s.trace != nil {
+		c.Trace(s.trace, t0, t1, lo, hi)
+	}
+
+	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
+	bandRows := (band + 3) / 4
+	for y := range h {
+		for x := range w {
+			r, k := c.At(x, y)
+			switch k {
+			case chart.Hatch:
+				g.set(x0+x, top+1+y, r, s.hatchStyle())
+			case chart.Trace:
+				st := strong
+				if y < bandRows {
+					st = warn
+				}
+				g.set(x0+x, top+1+y, r, st)
+			}
+		}
+	}
+
+	// Marks stand only where no reading is drawn.
+	for i, m := range s.marks {
+		x, ok := chart.Scale{Lo: t0, Hi: t1, N: w}.At(m.at)
+		if !ok || m.at <= t0 {
+			continue
+		}
+		for y := bandRows; y < h; y++ {
+			if _, k := c.At(x, y); k == chart.Empty {
+				g.set(x0+x, top+1+y, '┊', dim)
+			}
+		}
+		next := w
+		if i+1 < len(s.marks) {
+			if nx, ok := (chart.Scale{Lo: t0, Hi: t1, N: w}).At(s.marks[i+1].at); ok {
+				next = nx
+			}
+		}
+		word := m.to.String()
+		free := x+1+len(word) < next
+		for k := range len(word) {
+			if _, cl := c.At(x+1+k, h-1); cl != chart.Empty {
+				free = false
+			}
+		}
+		if free {
+			g.text(x0+x+1, top+h, word, dim)
+		}
+	}
+
+	// The ceiling: a heavy line with its value, at its own height when it was
+	// passed.
+	cy := top
+	if hi > ceiling {
+		r, _ := rows.At(ceiling)
+		cy = top + 1 + r
+	}
+	for x := range w {
+		if cy > top {
+			if _, k := c.At(x, cy-top-1); k == chart.Trace {
+				continue
+			}
+		}
+		g.set(x0+x, cy, '━', s.ceilingStyle())
+	}
+	g.text(x0+2, cy, " ceiling "+s.set.Ceiling.Format(s.unit)+" ", s.ceilingStyle(), right)
+	if cy == top && w > 60 {
+		g.text(right-15, top+1, " warning band ", s.hatchStyle(), right)
+	}
+
+	// Numbers up the wall.
+	step := chart.Step((hi-lo)/u, max(2, h/3))
+	usedRow := -1
+	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/3)) {
+		r, ok := rows.At(v * u)
+		if !ok || r == usedRow || (cy == top && v*u > ceiling*0.999) {
+			continue
+		}
+		usedRow = r
+		g.right(x0-1, top+1+r, chart.Number(v, step), dim)
+	}
+	s.drawTime(g, x0, bottom-1, w, t0, t1)
+
+	if s.st.Phase == decay.PhaseReady && !s.st.Lost {
+		s.drawCautions(g, x0, top+1+bandRows, right, bottom-1)
+	}
+}
+
+// drawTime writes the time axis.
+func (s *scene) drawTime(g *grid, x0, y, w int, t0, t1 float64) {
+	step := chart.TimeStep(t1-t0, max(2, w/14))
+	if step == 0 {
+		return
+	}
+	sc := chart.Scale{Lo: t0, Hi: t1, N: w}
+	free := 0
+	for t := math.Ceil((t0-s.origin())/step) * step; ; t += step {
+		x, ok := sc.At(s.origin() + t)
+		if !ok {
+			break
+		}
+		word := clock(t)
+		if t < 0 {
+			word = "−" + clock(-t)
+		}
+		if x < free {
+			continue
+		}
+		if x+width(word) > w {
+			break
+		}
+		g.text(x0+x, y, word, dim)
+		free = x + width(word) + 1
+	}
+}
+
+// drawCautions writes the cautions into the still empty room.
+func (s *scene) drawCautions(g *grid, left, top, right, bottom int) {
+	lines := cautions
+	if bottom-top < len(lines)+1 {
+		lines = lines[1:]
+	}
+	n := min(len(lines), max(0, bottom-top-1))
+	y := top + max(0, (bottom-top-1-n)/2)
+	for i := range n {
+		st := plain
+		if len(lines) == len(cautions) && i == 0 {
+			st = strong
+		}
+		g.text(left+3, y+i, lines[i], st, right)
+	}
+}
+
+func (s *scene) hatchStyle() style {
+	if s.st.InBand {
+		return warn
+	}
+	return hatch
+}
+
+func (s *scene) ceilingStyle() style {
+	if s.st.InBand {
+		return warn
+	}
+	return plain
+}
+
+// origin is the time the axis counts from: the start of the fill, when there
+// was one.
+func (s *scene) origin() float64 {
+	for _, m := range s.marks {
+		if m.to == decay.PhaseFill {
+			return m.at
+		}
+	}
+	if s.trace != nil {
+		return s.trace.Start()
+	}
+	return 0
+}
+
+// window is the stretch of time on the chart. Its length comes from a short
+// list, so the picture stays still while the line grows into it.
+func (s *scene) window() (t0, t1 float64) {
+	if s.trace == nil {
+		return 0, 30
+	}
+	t0 = s.trace.Start()
+	last, _ := s.trace.Last()
+	if math.IsNaN(last) {
+		return t0, t0 + 30
+	}
+	if o := s.origin(); o > t0 {
+		// A little of the time before the fill shows the zero.
+		span := chart.TimeSpan((last - o) * 1.04)
+		if from := o - span/25; from > t0 {
+			t0 = from
+		}
+	}
+	return t0, t0 + chart.TimeSpan(last-t0)
+}
+
+// drawRuler draws the floor of the room: hole sizes on a logarithmic ruler,
+// with the limit, the interval and the estimate.
+func (s *scene) drawRuler(g *grid, left, y, right int) {
+	r := chart.Ruler{Lo: ruleLo, Hi: ruleHi, W: right - left - 5}
+	x := left + 5
+	if r.W < 20 {
+		return
+	}
+	res := s.st.Result
+	limit := float64(s.set.Limit) / decay.Millimetre
+	point, low, high := math.NaN(), 0.0, 0.0
+	known := res.HasFit && res.HasVolume
+	if known {
+		point, low, high = res.Hole.Value/decay.Millimetre, res.Hole.Low/decay.Millimetre, res.Hole.High/decay.Millimetre
+	}
+	g.text(left, y+1, "hole", dim)
+	look := func(c chart.Class) style {
+		switch c {
+		case chart.Axis, chart.Label:
+			return dim
+		case chart.Bar, chart.Point:
+			if known && low > limit {
+				return warn
+			}
+			return strong
+		}
+		return plain
+	}
+	limitRow := r.Limit(limit, "limit "+mm(limit*decay.Millimetre)+" mm")
+	g.glyphs(x, y, limitRow, look)
+	g.glyphs(x, y+1, r.Line(point, low, high, limit), look)
+	g.glyphs(x, y+2, r.Labels("mm"), look)
+	s.drawRulerWords(g, x, y, r, limitRow)
+}
+
+// drawRulerWords writes the estimate, or why there is none, above the ruler
+// on the side where the limit's words leave room.
+func (s *scene) drawRulerWords(g *grid, x, y int, r chart.Ruler, limitRow []chart.Glyph) {
+	res := s.st.Result
+	words := ""
+	switch {
+	case res.HasFit && res.HasVolume:
+		words = mm(res.Hole.Value) + " mm, 95 %: " + mm(res.Hole.Low) + " to " + mm(res.Hole.High)
+	case res.HasFit:
+		words = "K " + three(res.Rate.Value*1000) + "/1000 s; state --volume for a hole"
+	case s.set.Volume == 0:
+		words = "no volume stated: no hole size"
+	case isolated(s.st.Phase):
+		words = "reading …"
+	default:
+		return
+	}
+	first, last := len(limitRow), -1
+	for i, c := range limitRow {
+		if c.C != chart.Empty {
+			first, last = min(first, i), i
+		}
+	}
+	n := width(words)
+	switch {
+	case last+3+n <= r.W:
+		g.text(x+r.W-n, y, words, plain)
+	case n+2 <= first:
+		g.text(x, y, words, plain)
+	}
+}

@@ -1,0 +1,105 @@
+package tui
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+)
+
+// Options is what a screen is given. Source is required; the zero value of
+// every other field is fine.
+type Options struct {
+	Source     sensor.Source
+	Controls   sensor.Controls    // the valves of a simulated rig; nil on real hardware
+	Setup      decay.Setup        // of the test
+	Unit       decay.PressureUnit // shown at first; zero: psi
+	Title      string             // the job's label
+	OtherPorts []string           // connected ports to offer while the rig is simulated
+	OnItem     func(sensor.Item)  // gets every item, on the reader's goroutine, before the screen
+	// Save is called once, when the test is over or the program quits. It
+	// returns where the record is.
+	Save    func(decay.Result) (string, error)
+	Bell    bool
+	FPS     int       // frames a second written at most; 0: 30
+	Input   io.Reader // nil: the terminal
+	Output  io.Writer // nil: standard output
+	NoColor bool      // weight and reversal only
+}
+
+// Run shows the screen until the operator quits, ctx ends or the program is
+// told to stop, and returns the result of the test. All of those end the test
+// alike: the result is saved and there is no error. An error says that the
+// readings ended with a fault, the record could not be saved, or the program
+// failed; the terminal is restored in every case. Run closes the source.
+func Run(ctx context.Context, o Options) (decay.Result, error) {
+	if o.Source == nil {
+		return decay.Result{}, errors.New("tui: no source of readings")
+	}
+	if o.FPS <= 0 {
+		o.FPS = 30
+	}
+	term := newTerminal(o.Output)
+	m := newModel(o, term)
+	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(o.FPS), tea.WithOutput(term), tea.WithContext(ctx)}
+	if o.Input != nil {
+		opts = append(opts, tea.WithInput(o.Input))
+	}
+	p := tea.NewProgram(m, opts...)
+	m.feed = newFeed(context.WithoutCancel(ctx), o.Source, o.OnItem, p.Kill)
+
+	// bubbletea leaves a hang-up alone, which would end the program at once.
+	hup := make(chan os.Signal, 1)
+	signal.Notify(hup, syscall.SIGHUP)
+	over := make(chan struct{})
+	gone := make(chan struct{})
+	go func() {
+		defer close(gone)
+		select {
+		case <-hup:
+			p.Quit()
+		case <-over:
+		}
+	}()
+
+	_, err := p.Run()
+	close(over)
+	signal.Stop(hup)
+	<-gone
+	m.feed.cancel()
+	closeErr := o.Source.Close()
+	<-m.feed.done
+
+	// What came last must not be lost, however the program ended.
+	for _, it := range m.rest() {
+		m.take(it, m.heard)
+	}
+	m.finish()
+	_, ended := m.feed.drain(nil)
+	switch {
+	case errors.Is(err, tea.ErrProgramPanic):
+		return m.result, fmt.Errorf("the screen failed: %w", err)
+	case ctx.Err() != nil, errors.Is(err, tea.ErrInterrupted):
+		err = nil
+	case errors.Is(err, tea.ErrProgramKilled):
+		err = fmt.Errorf("the screen was stopped: %w", ended)
+	}
+	if errors.Is(closeErr, sensor.ErrClosed) {
+		closeErr = nil
+	}
+	return m.result, errors.Join(err, m.failure, closeErr)
+}
+
+// rest takes what the screen has not yet seen.
+func (m *model) rest() []sensor.Item {
+	items, _ := m.feed.drain(nil)
+	return items
+}

@@ -1,0 +1,336 @@
+package tui
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/report"
+	"ebbline/sensor"
+	"ebbline/tui/chart"
+)
+
+// scene is all that a frame is drawn from. It holds values only, so that a
+// picture can be made of any moment without a test running.
+type scene struct {
+	st     decay.State
+	set    decay.Setup // with defaults
+	unit   decay.PressureUnit
+	title  string
+	about  sensor.About
+	ports  []string
+	trace  *chart.Columns // seconds, Pa gauge
+	marks  []mark         // phase changes, oldest first
+	fault  string         // the latest fault that does not stop the readings
+	saved  string         // where the record went
+	notice string         // a record that could not be written, a stream that ended
+	bell   bool
+	rig    bool // the valves can be worked from here
+	detail bool
+	help   bool
+	keys   string   // one line for the foot of the screen
+	keyed  []string // one line for each key, for the help
+}
+
+// mark is a phase change on the time axis.
+type mark struct {
+	at float64 // s
+	to decay.Phase
+}
+
+// Smallest screens for each layout; below the small one only words are left.
+const (
+	fullW, fullH   = 64, 20
+	smallW, smallH = 34, 9
+	wideW          = 132 // from here the details stand beside the room
+	ruleLo, ruleHi = 0.1, 5.0
+)
+
+// draw makes a frame of exactly w×h cells.
+func (s *scene) draw(w, h int) *grid {
+	g := newGrid(w, h)
+	switch {
+	case w <= 0 || h <= 0:
+	case s.st.OverCeiling:
+		s.drawAlarm(g)
+	case w >= fullW && h >= fullH:
+		s.drawFull(g)
+	case w >= smallW && h >= smallH:
+		s.drawSmall(g)
+	default:
+		s.drawTiny(g)
+	}
+	return g
+}
+
+// advice is the one sentence.
+func (s *scene) advice() string { return report.Advice(s.st, s.set, s.unit) }
+
+// digits is the pressure in the chosen unit, or dashes when there is none.
+func (s *scene) digits() string {
+	if !s.st.Seen || s.st.Lost || math.IsNaN(float64(s.st.P)) || math.IsInf(float64(s.st.P), 0) {
+		return "--.--"
+	}
+	n := s.st.P.Number(s.unit)
+	if strings.Trim(n, "-0.") == "" {
+		n = strings.TrimPrefix(n, "-") // no minus before a zero
+	}
+	return n
+}
+
+// pressureStyle is plain weight for a normal pressure and the warning colour
+// in the band.
+func (s *scene) pressureStyle() style {
+	switch {
+	case s.st.Lost || !s.st.Seen:
+		return dim
+	case s.st.InBand:
+		return warn
+	}
+	return strong
+}
+
+// phase is the word for where the test stands.
+func (s *scene) phase() string {
+	if s.st.Lost {
+		return "no reading"
+	}
+	return s.st.Phase.String()
+}
+
+// verdict is the word of a verdict that was reached, else "".
+func (s *scene) verdict() string {
+	switch s.outcome() {
+	case decay.Holds:
+		return "holds"
+	case decay.Leaks:
+		return "leaks"
+	case decay.NeverBuilt:
+		return "never built"
+	case decay.NoHold:
+		return "no hold"
+	case decay.Unusable:
+		return "unusable"
+	}
+	if s.st.Phase == decay.PhaseOver {
+		return "undecided"
+	}
+	return ""
+}
+
+// outcome is the latched verdict or, once the test is over, its result.
+func (s *scene) outcome() decay.Outcome {
+	if s.st.Verdict == decay.Undecided && s.st.Phase == decay.PhaseOver {
+		return s.st.Result.Outcome
+	}
+	return s.st.Verdict
+}
+
+func (s *scene) verdictStyle() style {
+	if s.outcome() == decay.Holds {
+		return strong
+	}
+	return warn
+}
+
+// inPhase is the time since the phase began, as m:ss.
+func (s *scene) inPhase() string { return clock((s.st.Now - s.st.PhaseSince).Seconds()) }
+
+// toCeiling says how far the ceiling is at the present rate; "" when the
+// pressure is not rising toward it.
+func (s *scene) toCeiling() string {
+	if s.st.ToCeiling <= 0 || s.st.Lost {
+		return ""
+	}
+	t := "ceiling in " + brief(s.st.ToCeiling) + " at this rate"
+	if s.st.InBand {
+		return "WARNING BAND: " + t
+	}
+	return t
+}
+
+// facts are the lines beside the digits, the most wanted first.
+func (s *scene) facts() []fact {
+	var out []fact
+	st := s.st
+	if t := s.toCeiling(); t != "" {
+		k := plain
+		if st.InBand {
+			k = warn
+		}
+		out = append(out, fact{t, k})
+	} else if st.InBand && !st.Lost {
+		out = append(out, fact{"WARNING BAND: ceiling " + s.set.Ceiling.Format(s.unit), warn})
+	}
+	if st.Result.HasFit {
+		if hole := s.hole(); hole != "" {
+			out = append(out, fact{"equivalent hole " + hole, plain})
+		}
+		if isolated(st.Phase) {
+			out = append(out, fact{"leak loses " + s.loss(), dim})
+		}
+	} else if isolated(st.Phase) && !math.IsNaN(st.Slope) && !st.Lost {
+		out = append(out, fact{"change " + signed(st.Slope*60/s.unit.Pascal) + " " + s.unit.Name + "/min", dim})
+	}
+	if st.Result.HasFlag(decay.FlagOverCeiling) || st.Result.Peak > s.set.Ceiling {
+		out = append(out, fact{"ceiling was passed: peak " + st.Result.Peak.Format(s.unit), warn})
+	}
+	return out
+}
+
+type fact struct {
+	text string
+	st   style
+}
+
+func isolated(p decay.Phase) bool { return p == decay.PhaseSettle || p == decay.PhaseHold }
+
+// hole is the equivalent hole with its interval, "" when unknown.
+func (s *scene) hole() string {
+	r := s.st.Result
+	if !r.HasFit || !r.HasVolume {
+		return ""
+	}
+	return mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + ")"
+}
+
+// loss is the leak's share of the pressure loss.
+func (s *scene) loss() string {
+	return signed(s.st.Result.LossRate*60/s.unit.Pascal) + " " + s.unit.Name + "/min"
+}
+
+// details are the specialist's lines.
+func (s *scene) details() []fact {
+	r := s.st.Result
+	var out []fact
+	add := func(name, value string) {
+		out = append(out, fact{name + strings.Repeat(" ", max(1, 16-width(name))) + value, plain})
+	}
+	out = append(out, fact{"details", strong})
+	if r.HasFit {
+		if r.HasVolume {
+			sq := func(v float64) string { return three(v / decay.SquareMM) }
+			add("effective area", sq(r.Area.Value)+" mm² ("+sq(r.Area.Low)+" to "+sq(r.Area.High)+")")
+			add("", "sd from the trace "+sq(r.AreaSD)+" mm²")
+			add("equivalent hole", s.hole())
+			add("flow", three(decay.SCCM0C(r.Flow))+" sccm at 0 °C")
+		}
+		add("rate K", three(r.Rate.Value*1000)+" /1000 s ("+three(r.Rate.Low*1000)+" to "+three(r.Rate.High*1000)+")")
+		add("leak law", r.Law.String())
+		add("settling", three(100*r.Settling.Amplitude)+" %, τ "+brief(r.Settling.Tau))
+		add("leak loses", s.loss())
+	} else {
+		out = append(out, fact{"no estimate yet", dim})
+	}
+	if r.Hold.StartAbs > 0 {
+		add("hold from", r.Hold.StartAbs.Format(s.unit))
+	}
+	add("limit", report.Millimetres(float64(s.set.Limit))+", Cd "+three(s.set.Cd))
+	if r.Smallest > 0 {
+		add("could resolve", report.Millimetres(float64(r.Smallest)))
+	}
+	if r.HasDecide {
+		add("verdict in", "about "+brief(r.ToDecide))
+	}
+	if s.set.Volume > 0 {
+		v := three(float64(s.set.Volume)/decay.Litre) + " L"
+		if s.set.VolumeTolerance > 0 {
+			v += " ±" + three(100*s.set.VolumeTolerance) + " %"
+		}
+		add("volume", v)
+	} else {
+		add("volume", "not stated: no hole size (--volume)")
+	}
+	ambient := r.Ambient
+	if ambient == 0 {
+		ambient = s.set.NominalAmbient()
+	}
+	add("ambient", ambient.Format(s.unit))
+	if r.Zero != 0 {
+		add("zero taken off", r.Zero.Format(s.unit))
+	}
+	add("peak", r.Peak.Format(s.unit))
+	add("readings", strconv.Itoa(r.Samples))
+	add("sensor", s.about.Name)
+	if s.about.Detail != "" {
+		add("", s.about.Detail)
+	}
+	if len(r.Flags) > 0 {
+		var names []string
+		for _, f := range r.Flags {
+			names = append(names, string(f))
+		}
+		add("seen", strings.Join(names, ", "))
+	}
+	for _, w := range r.Warnings {
+		out = append(out, fact{"! " + w.Text, plain})
+	}
+	return out
+}
+
+// clock prints seconds as m:ss or h:mm:ss.
+func clock(t float64) string {
+	if math.IsNaN(t) || t < 0 || t > 1e9 {
+		t = 0
+	}
+	n := int(t)
+	two := func(v int) string { return strconv.Itoa(v/10) + strconv.Itoa(v%10) }
+	if n >= 3600 {
+		return strconv.Itoa(n/3600) + ":" + two(n/60%60) + ":" + two(n%60)
+	}
+	return strconv.Itoa(n/60) + ":" + two(n%60)
+}
+
+// brief prints a duration in one or two words.
+func brief(d time.Duration) string {
+	s := d.Seconds()
+	switch {
+	case s < 9.95:
+		return strconv.FormatFloat(math.Max(0, s), 'f', 1, 64) + " s"
+	case s < 120:
+		return strconv.FormatFloat(s, 'f', 0, 64) + " s"
+	case s < 7200:
+		return strconv.FormatFloat(s/60, 'f', 0, 64) + " min"
+	}
+	return strconv.FormatFloat(s/3600, 'f', 0, 64) + " h"
+}
+
+// signed prints a rate with its sign always shown.
+func signed(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "unknown"
+	}
+	s := strconv.FormatFloat(math.Abs(v), 'f', 2, 64)
+	switch {
+	case strings.Trim(s, "0.") == "":
+		return s
+	case v < 0:
+		return "−" + s
+	}
+	return "+" + s
+}
+
+// mm prints a length in metres as millimetres.
+func mm(v float64) string {
+	if math.IsInf(v, 1) {
+		return "∞"
+	}
+	return strconv.FormatFloat(v/decay.Millimetre, 'f', 2, 64)
+}
+
+// three prints three significant digits.
+func three(v float64) string {
+	if math.IsInf(v, 1) {
+		return "∞"
+	}
+	if a := math.Abs(v); a != 0 && (a < 1e-4 || a >= 1e6) {
+		return strconv.FormatFloat(v, 'e', 2, 64)
+	}
+	if v == 0 || math.IsNaN(v) {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	d := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	return strconv.FormatFloat(v, 'f', max(0, min(d, 6)), 64)
+}

@@ -1,0 +1,119 @@
+package tui
+
+import (
+	"math"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/tui/chart"
+)
+
+const psi = decay.Gauge(decay.PSI)
+
+// moment is a made-up test up to t seconds: 4 s at ambient, a fill to top psi
+// until 24 s, then a fall to rate of its value in 60 s.
+func moment(t float64, top, rate float64) (*chart.Columns, func(*scene)) {
+	c := chart.NewColumns(2400, 0.025)
+	for k := 0; float64(k)/50 <= t; k++ {
+		at := float64(k) / 50
+		p := 0.0
+		switch {
+		case at > 24:
+			p = top*math.Exp((at-24)/60*math.Log(rate)) + 0.01*top*(math.Exp(-(at-24)/6)-1)
+		case at > 4:
+			p = top * (1 - math.Exp(-(at-4)/7)) / (1 - math.Exp(-20.0/7))
+		}
+		p += 0.02 * math.Sin(float64(k)*1.7)
+		c.Add(at, p*decay.PSI)
+	}
+	return c, func(s *scene) {
+		s.marks = nil
+		for _, m := range []mark{{4, decay.PhaseFill}, {24, decay.PhaseSettle}, {40, decay.PhaseHold}} {
+			if m.at < t {
+				s.marks = append(s.marks, m)
+			}
+		}
+	}
+}
+
+func base() scene {
+	set := decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03, Ambient: 95 * decay.Kilopascal}.WithDefaults()
+	u, _ := decay.ParsePressureUnit("psi")
+	m := &model{o: Options{Controls: noControls{}}}
+	m.s = scene{
+		set: set, unit: u, title: "Job 12, blue van (made up)", bell: true, rig: true,
+		about: sensor.About{Name: "simulated rig", Simulated: true, Detail: "10 L of ducting, one hole"},
+		ports: []string{"/dev/ttyUSB0"},
+		trace: chart.NewColumns(2400, 0.025),
+		st:    decay.State{Slope: math.NaN(), Advice: decay.AdviseWaitReading},
+	}
+	m.refreshKeys()
+	return m.s
+}
+
+type noControls struct{}
+
+func (noControls) Fill()    {}
+func (noControls) Isolate() {}
+func (noControls) Release() {}
+
+func estimate(v, lo, hi float64) decay.Result {
+	iv := func(f float64) decay.Interval { return decay.Interval{Value: v * f, Low: lo * f, High: hi * f, Level: 0.95} }
+	return decay.Result{
+		HasFit: true, HasVolume: true, Hole: iv(decay.Millimetre),
+		Area: decay.Interval{Value: .62 * .785 * v * v * 1e-6, Low: .62 * .785 * lo * lo * 1e-6, High: .62 * .785 * hi * hi * 1e-6, Level: .95}, AreaSD: 1e-8,
+		Cd: 0.62, Rate: iv(0.003), Law: decay.LawOrifice, LossRate: -3 * decay.PSI / 60, Flow: 2e-4,
+		Settling: decay.Settling{Amplitude: 0.012, Tau: 6 * time.Second}, Limit: decay.DefaultLimit,
+		Smallest: 0.12 * decay.Millimetre, Peak: 25 * psi, Volume: 10 * decay.Litre, Ambient: 95 * decay.Kilopascal, Samples: 3200,
+		Hold: decay.Hold{StartAbs: 250 * decay.Kilopascal, StartGauge: 155 * decay.Kilopascal},
+	}
+}
+
+// moments are the screens that are kept as golden files.
+func moments() map[string]scene {
+	out := map[string]scene{}
+	make := func(name string, t, top, rate float64, change func(*scene)) {
+		s := base()
+		c, marks := moment(t, top, rate)
+		s.trace = c
+		marks(&s)
+		_, p := c.Last()
+		now := time.Duration(t * float64(time.Second))
+		s.st = decay.State{Seen: true, Now: now, P: decay.Gauge(math.Round(p)), Slope: 0}
+		if n := len(s.marks); n > 0 {
+			s.st.Phase = s.marks[n-1].to
+			s.st.PhaseSince = time.Duration(s.marks[n-1].at * float64(time.Second))
+		}
+		s.st.InBand = s.st.P >= s.set.Ceiling*decay.WarningBand
+		s.st.OverCeiling = s.st.P > s.set.Ceiling
+		change(&s)
+		out[name] = s
+	}
+	make("ready", 3, 25, .95, func(s *scene) { s.st.Advice = decay.AdviseFill })
+	make("fill", 12, 25, .95, func(s *scene) {
+		s.st.Advice, s.st.Slope, s.st.ToCeiling = decay.AdviseKeepFilling, 8000, 14*time.Second
+	})
+	make("band", 20, 30.5, .95, func(s *scene) {
+		s.st.Advice, s.st.Slope, s.st.ToCeiling = decay.AdviseFillSlowly, 4000, 3200*time.Millisecond
+	})
+	make("over", 24, 31.5, .95, func(s *scene) { s.st.Advice = decay.AdviseShut })
+	make("settle", 32, 25, .9, func(s *scene) { s.st.Advice, s.st.Slope = decay.AdviseHandsOff, -600 })
+	make("undecided", 70, 25, .88, func(s *scene) {
+		s.st.Advice, s.st.Result = decay.AdviseHoldOn, estimate(.52, .38, .71)
+		s.st.Result.HasDecide, s.st.Result.ToDecide = true, 45*time.Second
+	})
+	make("leaks", 110, 25, .8, func(s *scene) {
+		s.st.Advice, s.st.Verdict, s.st.Result = decay.AdviseRelease, decay.Leaks, estimate(.84, .72, .97)
+		s.st.Result.Outcome = decay.Leaks
+	})
+	make("holds", 110, 25, .995, func(s *scene) {
+		s.st.Advice, s.st.Verdict, s.st.Result = decay.AdviseRelease, decay.Holds, estimate(.12, 0, .21)
+		s.st.Result.Outcome = decay.Holds
+	})
+	make("lost", 60, 25, .9, func(s *scene) {
+		s.st.Advice, s.st.Lost, s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
+		s.about = sensor.About{Name: "/dev/ttyUSB0", Detail: "one number a line, volts, 50 a second"}
+	})
+	return out
+}
