@@ -80,11 +80,12 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 	for _, r := range s {
 		w := 1
 		if r >= 0x7f {
-			if w = lipgloss.Width(string(r)); w == 0 && !unicode.IsControl(r) {
+			if joins(r) {
 				continue
 			}
+			w = lipgloss.Width(string(r))
 		}
-		if unicode.IsControl(r) {
+		if unicode.IsControl(r) || w < 1 || w > 2 {
 			r, w = '·', 1
 		}
 		if x+w > end {
@@ -100,6 +101,15 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 		x += w
 	}
 	return x
+}
+
+// joins tells of characters that take no cell of their own or melt into their
+// neighbours: a terminal and we could disagree on how wide they are, and the
+// rest of the line would be out of place.
+func joins(r rune) bool {
+	return unicode.In(r, unicode.M, unicode.Cf, unicode.Zl, unicode.Zp) ||
+		r >= 0x1100 && r <= 0x11ff || r >= 0xa960 && r <= 0xa97f || r >= 0xd7b0 && r <= 0xd7ff || // Hangul parts
+		r >= 0x1f1e6 && r <= 0x1f1ff || r >= 0x1f3fb && r <= 0x1f3ff // flags, skin tones
 }
 
 // right writes s so that it ends before column end.

@@ -66,7 +66,7 @@ func (m *model) refreshKeys() {
 		foot = append(foot, h.Key+" "+word)
 		list = append(list, h.Key+"   "+h.Desc)
 	}
-	m.s.keys, m.s.keyed = strings.Join(foot, "   "), list
+	m.s.keys, m.s.keyed = strings.Join(foot, "  "), list
 }
 
 // nextUnit goes to the next unit people read charge pressures in.

@@ -145,8 +145,8 @@ func (s *scene) drawStand(g *grid, x, y, right, dh int) {
 	}
 	// The word is set as large as the place allows, and never larger than the
 	// digits.
-	wh := min(dh-2, 6)
-	ww := min(wh*3/2, 8)
+	wh := min(dh-2, 8)
+	ww := min(wh*3/2, 10)
 	for ; ww >= 4; ww-- {
 		if chart.BigWidth(word, ww) <= room {
 			break
@@ -162,6 +162,10 @@ func (s *scene) drawStand(g *grid, x, y, right, dh int) {
 		wh = 2
 	}
 	rows := dh - wh
+	if rows > 3 {
+		y++
+		rows--
+	}
 	facts := append([]fact{{under, dim}}, s.facts()...)
 	if rows < len(facts) {
 		// The time in the phase gives way to what presses more.

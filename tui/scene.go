@@ -166,10 +166,10 @@ func (s *scene) facts() []fact {
 	}
 	if st.Result.HasFit {
 		if hole := s.hole(); hole != "" {
-			out = append(out, fact{"equivalent hole " + hole, plain})
+			out = append(out, fact{"hole " + hole, plain})
 		}
 		if isolated(st.Phase) {
-			out = append(out, fact{"leak loses " + s.loss(), dim})
+			out = append(out, fact{"leak " + s.loss(), dim})
 		}
 	} else if isolated(st.Phase) && !math.IsNaN(st.Slope) && !st.Lost {
 		out = append(out, fact{"change " + signed(st.Slope*60/s.unit.Pascal) + " " + s.unit.Name + "/min", dim})
@@ -198,7 +198,7 @@ func (s *scene) hole() string {
 
 // loss is the leak's share of the pressure loss.
 func (s *scene) loss() string {
-	return signed(s.st.Result.LossRate*60/s.unit.Pascal) + " " + s.unit.Name + "/min"
+	return signed(-s.st.Result.LossRate*60/s.unit.Pascal) + " " + s.unit.Name + "/min"
 }
 
 // details are the specialist's lines.
@@ -220,7 +220,7 @@ func (s *scene) details() []fact {
 		add("rate K", three(r.Rate.Value*1000)+" /1000 s ("+three(r.Rate.Low*1000)+" to "+three(r.Rate.High*1000)+")")
 		add("leak law", r.Law.String())
 		add("settling", three(100*r.Settling.Amplitude)+" %, τ "+brief(r.Settling.Tau))
-		add("leak loses", s.loss())
+		add("leak", s.loss())
 	} else {
 		out = append(out, fact{"no estimate yet", dim})
 	}

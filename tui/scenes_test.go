@@ -59,11 +59,13 @@ func (noControls) Isolate() {}
 func (noControls) Release() {}
 
 func estimate(v, lo, hi float64) decay.Result {
-	iv := func(f float64) decay.Interval { return decay.Interval{Value: v * f, Low: lo * f, High: hi * f, Level: 0.95} }
+	iv := func(f float64) decay.Interval {
+		return decay.Interval{Value: v * f, Low: lo * f, High: hi * f, Level: 0.95}
+	}
 	return decay.Result{
 		HasFit: true, HasVolume: true, Hole: iv(decay.Millimetre),
 		Area: decay.Interval{Value: .62 * .785 * v * v * 1e-6, Low: .62 * .785 * lo * lo * 1e-6, High: .62 * .785 * hi * hi * 1e-6, Level: .95}, AreaSD: 1e-8,
-		Cd: 0.62, Rate: iv(0.003), Law: decay.LawOrifice, LossRate: -3 * decay.PSI / 60, Flow: 2e-4,
+		Cd: 0.62, Rate: iv(0.003), Law: decay.LawOrifice, LossRate: 3 * decay.PSI / 60, Flow: 2e-4,
 		Settling: decay.Settling{Amplitude: 0.012, Tau: 6 * time.Second}, Limit: decay.DefaultLimit,
 		Smallest: 0.12 * decay.Millimetre, Peak: 25 * psi, Volume: 10 * decay.Litre, Ambient: 95 * decay.Kilopascal, Samples: 3200,
 		Hold: decay.Hold{StartAbs: 250 * decay.Kilopascal, StartGauge: 155 * decay.Kilopascal},

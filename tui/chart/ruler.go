@@ -55,7 +55,7 @@ func write(g []Glyph, x int, s string, c Class) {
 func (r Ruler) Limit(v float64, words string) []Glyph {
 	g := blank(r.W)
 	x, beyond := r.At(v)
-	if r.W == 0 {
+	if r.W <= 0 {
 		return g
 	}
 	mark := [...]string{"◀", "▼", "▶"}[beyond+1]
@@ -74,7 +74,7 @@ func (r Ruler) Limit(v float64, words string) []Glyph {
 // bare line. The limit cuts the line as a heavy upright.
 func (r Ruler) Line(point, low, high, limit float64) []Glyph {
 	g := blank(r.W)
-	if r.W == 0 {
+	if r.W <= 0 {
 		return g
 	}
 	for i := range g {

@@ -61,7 +61,7 @@ func Ticks(lo, hi float64, most int) []float64 {
 	}
 	var out []float64
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+step*1e-9; k++ {
-		out = append(out, k*step)
+		out = append(out, k*step+0) // + 0 turns a negative zero into zero
 	}
 	return out
 }
