@@ -331,7 +331,7 @@ func (d *LineDecoder) object(line string) (Fields, error) {
 func (d *LineDecoder) named(names, values []string, unit, ref, how string) (Fields, error) {
 	cols := make([]Column, len(names))
 	for i, n := range names {
-		cols[i] = ParseColumn(n)
+		cols[i] = withUnit(ParseColumn(n), values[i])
 	}
 	at := best(cols, Pressure)
 	if at < 0 {
@@ -399,6 +399,26 @@ func (d *LineDecoder) named(names, values []string, unit, ref, how string) (Fiel
 		}
 	}
 	return d.finish(f, fmt.Sprintf("%s, the value from %q", how, names[at]))
+}
+
+// withUnit lets the unit after a value say what a bare name leaves open:
+// T=21 C is no time, and A0: 2.5 V is a voltage.
+func withUnit(c Column, value string) Column {
+	if c.Quantity != Other && c.Quantity != Time || c.Scale != 0 {
+		return c
+	}
+	_, rest, err := leadingNumber(value, true)
+	if err != nil || rest == "" {
+		return c
+	}
+	if t := ParseColumn("temp " + rest); t.Unit != "" && t.Exact && t.Quantity == Temperature {
+		return t
+	}
+	if u := ParseColumn(rest); u.Exact && c.Quantity == Other && (u.Quantity == Pressure || u.Quantity == Voltage) {
+		u.Rank += 3
+		return u
+	}
+	return c
 }
 
 // pairs reads "p=29.8 psi t=1234" and "pressure: 29.8, temp: 21". ok is false

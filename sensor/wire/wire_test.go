@@ -160,6 +160,7 @@ func TestDecode(t *testing.T) {
 		"clock":   {Options{}, []want{skip("clock,p_bar"), tv("00:01:00.5,2.04", 60.5, 2.04, "bar", "")}, "p_bar"},
 		"given":   {Options{Header: "time_ms,pressure_psi"}, []want{tv("1000,29.8", 1, 29.8, "psi", "")}, "header"},
 		"pairs":   {Options{}, []want{tv("t_ms=1000 p=29.8 psi", 1, 29.8, "psi", ""), v("pressure: 30 psi gauge", 30, "psi", "gauge")}, "name and value"},
+		"by unit": {Options{}, []want{{line: "T=21.5C P=101.3kPa", f: Fields{Value: 101.3, Unit: "kPa", HasTemp: true, Temp: 21.5}}, v("A0: 2.5 V", 2.5, "V", "")}, "A0"},
 		"plotter": {Options{}, []want{{line: "pressure_kPa:101.5,temp:21.2", f: Fields{Value: 101.5, Unit: "kPa", HasTemp: true, Temp: 21.2}}}, "name and value"},
 		"json": {Options{}, []want{{line: `{"t_ms":1000,"pressure":2.05,"unit":"bar","reads":"absolute","temp_c":20}`,
 			f: Fields{HasTime: true, Time: 1, Value: 2.05, Unit: "bar", Reference: "absolute", HasTemp: true, Temp: 20}}}, "JSON"},
