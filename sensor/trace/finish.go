@@ -178,6 +178,10 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 	if same == 0 {
 		return s
 	}
+	if f.shared {
+		spread(s)
+		return s
+	}
 	tr.Flags = append(tr.Flags, decay.FlagDoubled)
 	if back == 0 && differ > 0 && same*3 > len(s) && s[len(s)-1].At > s[0].At {
 		spread(s)

@@ -10,6 +10,15 @@ import (
 // printed reads lines as a board prints them, each with the board's own time.
 func (f *file) printed() (Trace, error) {
 	d := wire.NewLineDecoder(wire.Options{Unit: f.opt.Unit})
+	learn(d, func(line func(string, bool)) {
+		for l, n := f.lines, 0; n < learnLines; n++ {
+			text, ok := l.next()
+			if !ok {
+				return
+			}
+			line(string(text), false)
+		}
+	})
 	unit, ref := "", ""
 	for {
 		line, ok := f.next()

@@ -15,6 +15,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/decay/record"
+	"ebbline/sensor/replay"
 	"ebbline/sensor/wire"
 )
 
@@ -81,6 +82,9 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	}
 	if bytes.HasPrefix(data, []byte(strings.TrimSpace(record.Magic))) {
 		return f.record()
+	}
+	if bytes.HasPrefix(data, []byte(replay.Magic)) {
+		return f.capture()
 	}
 	if first := bytes.TrimLeft(data, " \t\r\n"); len(first) > 0 && first[0] == '{' {
 		return f.printed()
@@ -193,6 +197,7 @@ type file struct {
 	raw     []float64 // stamps as written, when numbers
 	stamps  []int64   // stamps in ns, when clock times
 	values  []float64 // pressures as written
+	shared  bool      // lines that came together carry one stamp, and each counts
 	bad     int
 	badLine int
 	badWhy  string

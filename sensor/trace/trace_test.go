@@ -69,6 +69,7 @@ func TestFormats(t *testing.T) {
 		"epoch ms":       {"time,p_kPa_abs\n1700000000000,200\n1700000000500,199.5\n1700000001000,199\n", Options{}},
 		"trailing comma": {"time_s,p_kPa_abs\n0,200,\n0.5,199.5,\n1,199,\n", Options{}},
 		"JSON":           {"{\"t_ms\":1000,\"p_kpa_abs\":200}\n{\"t_ms\":1500,\"p_kpa_abs\":199.5}\n{\"t_ms\":2000,\"p_kpa_abs\":199}\n", Options{}},
+		"JSON, bare t":   {"{\"t\":1000,\"p_kpa_abs\":200}\n{\"t\":1500,\"p_kpa_abs\":199.5}\n{\"t\":2000,\"p_kpa_abs\":199}\n", Options{}},
 		"temperature":    {"t_s,T_gas_K,p_bar_abs\n0,293,2\n0.5,293,1.995\n1,293,1.99\n", Options{}},
 	} {
 		t.Run(name, func(t *testing.T) {

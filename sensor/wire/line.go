@@ -107,6 +107,14 @@ func (d *LineDecoder) Decode(line string) (Fields, error) {
 	return d.bare(line)
 }
 
+// Rewind makes the decoder ready for the same lines from their start: what it
+// learned of the format stays, so that the first lines, too, get their times.
+func (d *LineDecoder) Rewind() {
+	d.time.still = 0
+	d.comma.last = math.Inf(-1)
+	d.comma.seen = d.comma.decided
+}
+
 // finish fills in what the options state and refuses what cannot be a reading.
 func (d *LineDecoder) finish(f Fields, how string) (Fields, error) {
 	if f.Unit == "" {
@@ -205,7 +213,6 @@ func (d *LineDecoder) takeHeader(line string, fixed bool) bool {
 		return false
 	}
 	d.header, d.names, d.delim, d.fixed, d.fits = cols, cells, delim, fixed, false
-	d.time, d.comma = stepClock{}, commaGuess{}
 	return true
 }
 

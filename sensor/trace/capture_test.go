@@ -1,0 +1,102 @@
+package trace
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor/replay"
+)
+
+func chunked(text string, opt Options) (Trace, error) {
+	f := &file{name: "c", opt: opt}
+	var in []replay.Chunk
+	for i, part := range strings.Split(text, "|") {
+		in = append(in, replay.Chunk{At: time.Duration(i) * 100 * time.Millisecond, Data: []byte(part)})
+	}
+	return f.chunks(in)
+}
+
+func TestChunks(t *testing.T) {
+	abs := decay.ReadsAbsolute
+	for name, c := range map[string]struct{ text, want string }{
+		"arrival":        {"200\r\n|199.|5\n|199\n", "0:200.0000 0.2:199.5000 0.3:199.0000"},
+		"together":       {"200\n199.5\n|199\n", "0:200.0000 0.05:199.5000 0.1:199.0000"},
+		"board's clock":  {"t_ms,p_kPa\n|5000,200\n|5500,199.5\n|6000,199\n", "0:200.0000 0.5:199.5000 1:199.0000"},
+		"board restarts": {"t_ms=5000 p=200\n|t_ms=5100 p=199.5\n|\x00?booting\n|t_ms=10 p=199\n", "0:200.0000 0.1:199.5000 0.3:199.0000"},
+		"learned late":   {"1000,200\n|1500,199\n|2000,198\n", "0:200.0000 0.5:199.0000 1:198.0000"},
+		"comma":          {"200,5\n|199,5\n|199,0\n", "0:200.5000 0.1:199.5000 0.2:199.0000"},
+		"cut end":        {"200\n|199.5\n|199\n|19", "0:200.0000 0.1:199.5000 0.2:199.0000"},
+	} {
+		tr, err := chunked(c.text, Options{Unit: "kPa", Reads: &abs})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if got := flat(tr.Samples); got != c.want {
+			t.Errorf("%s: got %s, want %s", name, got, c.want)
+		}
+	}
+	for name, c := range map[string]struct{ text, says string }{
+		"volts":   {"2.5 V\n", "calibration"},
+		"nothing": {"", "no readings"},
+		"garbage": {"\xff\xfe\n|\xff\n", "none of the 2 lines"},
+		"no unit": {"2.5\n", "unit"},
+	} {
+		if _, err := chunked(c.text, Options{}); err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: got %v", name, err)
+		}
+	}
+}
+
+func TestCaptureFile(t *testing.T) {
+	var b strings.Builder
+	w, err := replay.NewWriter(&b, map[string]string{"unit": "kPa", "reads": "gauge", "ambient_pa": "90000"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, text := range []string{"\x00\xffboot", "ing\n1000,110.0", "\n1500,109.5\n", "2000,109.0\n250"} {
+		if err := w.Chunk(time.Duration(i)*500*time.Millisecond, []byte(text)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	tr := read(t, b.String(), Options{})
+	if got := flat(tr.Samples); got != "0:200.0000 0.5:199.5000 1:199.0000" {
+		t.Errorf("got %s", got)
+	}
+	if tr.BadRows != 1 || !hasFlag(tr, decay.FlagBadRows) || !tr.ReadsStated || tr.Unit != "kPa" {
+		t.Errorf("got %+v", tr)
+	}
+	torn := read(t, b.String()[:b.Len()-4], Options{})
+	if warned(torn, "torn") == "" || len(torn.Samples) != 2 {
+		t.Errorf("a torn capture: got %+v", torn)
+	}
+	if _, err := Read(strings.NewReader("ebbline-capture 99\n\n"), "c", Options{}); err == nil || !strings.Contains(err.Error(), "version") {
+		t.Errorf("a later version: got %v", err)
+	}
+}
+
+func TestCaptureHeader(t *testing.T) {
+	f := &file{name: "c"}
+	if err := f.captureHeader(map[string]string{"unit": "psi", "reads": "absolute", "ambient_pa": "95000"}); err != nil {
+		t.Fatal(err)
+	}
+	if f.opt.Unit != "psi" || f.opt.Reads == nil || *f.opt.Reads != decay.ReadsAbsolute || math.Abs(float64(f.opt.Ambient)-95e3) > 0 {
+		t.Errorf("got %+v", f.opt)
+	}
+	gauge := decay.ReadsGauge
+	f = &file{name: "c", opt: Options{Unit: "bar", Reads: &gauge, Ambient: 1e5}}
+	if err := f.captureHeader(map[string]string{"unit": "psi", "reads": "absolute", "ambient_pa": "95000"}); err != nil || f.opt.Unit != "bar" || f.opt.Ambient != 1e5 || *f.opt.Reads != gauge {
+		t.Errorf("what is stated must win: got %+v, %v", f.opt, err)
+	}
+	for _, h := range []map[string]string{{"unit": "furlong"}, {"ambient_pa": "x"}, {"ambient_pa": "-1"}} {
+		if err := (&file{name: "c"}).captureHeader(h); err == nil {
+			t.Errorf("%v: no error", h)
+		}
+	}
+}
