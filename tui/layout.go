@@ -72,7 +72,13 @@ func (s *scene) drawFull(g *grid) {
 	case s.detail && side == 0:
 		s.drawList(g, left, y, right, bottom-1, s.details())
 	default:
-		s.drawRoom(g, left, y, right, floor)
+		if _, held := s.isolatedAt(); held && floor-y >= 24 {
+			split := y + (floor-y)*11/20
+			s.drawRoom(g, left, y, right, split)
+			s.drawLens(g, left, split+1, right, floor)
+		} else {
+			s.drawRoom(g, left, y, right, floor)
+		}
 		s.drawRuler(g, left, bottom-ruler, right)
 	}
 	if side > 0 {

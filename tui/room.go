@@ -41,15 +41,19 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	c := chart.NewCanvas(w, h)
 	dots := chart.Scale{Lo: hi, Hi: lo, N: 4 * h}
 	band, _ := dots.At(decay.WarningBand * ceiling)
-	if band < 4 {
-		band = 4 // one whole row at the least, so that it reads as a band
+	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
+	// The ceiling's row lies above the room, or in it when it was passed; under
+	// it the band takes one whole row at the least, so that it reads as one.
+	cy := -1
+	if hi > ceiling {
+		cy, _ = rows.At(ceiling)
 	}
+	band = max(band, 4*(cy+2))
 	c.Band(0, band-1)
 	if s.trace != nil {
 		c.Trace(s.trace, t0, t1, lo, hi)
 	}
 
-	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
 	bandRows := (band + 3) / 4
 	for y := range h {
 		for x := range w {
@@ -85,35 +89,26 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 			}
 		}
 		word := m.to.String()
-		free := x+1+len(word) < next
-		for k := range len(word) {
-			if _, cl := c.At(x+1+k, h-1); cl != chart.Empty {
-				free = false
-			}
-		}
-		if free {
+		if x+1+len(word) < next && !s.covers(c, x+1, h-1, len(word)) {
 			g.text(x0+x+1, top+h, word, dim)
 		}
 	}
 
 	// The ceiling: a heavy line with its value, at its own height when it was
 	// passed.
-	cy := top
-	if hi > ceiling {
-		r, _ := rows.At(ceiling)
-		cy = top + 1 + r
-	}
 	for x := range w {
-		if cy > top {
-			if _, k := c.At(x, cy-top-1); k == chart.Trace {
-				continue
-			}
+		if _, k := c.At(x, cy); k != chart.Trace {
+			g.set(x0+x, top+1+cy, '━', s.ceilingStyle())
 		}
-		g.set(x0+x, cy, '━', s.ceilingStyle())
 	}
-	g.text(x0+2, cy, " ceiling "+s.set.Ceiling.Format(s.unit)+" ", s.ceilingStyle(), right)
-	if cy == top && w > 60 {
-		g.text(right-15, top+1, " warning band ", s.hatchStyle(), right)
+	words := " ceiling " + s.set.Ceiling.Format(s.unit) + " "
+	at := 2
+	for cy >= 0 && at+width(words) < w && s.covers(c, at, cy, width(words)) {
+		at += 4
+	}
+	g.text(x0+at, top+1+cy, words, s.ceilingStyle(), right)
+	if w > 60 && !s.covers(c, w-15, cy+1, 14) {
+		g.text(right-15, top+2+cy, " warning band ", s.hatchStyle(), right)
 	}
 
 	// Numbers up the wall.
@@ -121,7 +116,7 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	usedRow := -1
 	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/3)) {
 		r, ok := rows.At(v * u)
-		if !ok || r == usedRow || (cy == top && v*u > ceiling*0.999) {
+		if !ok || r == usedRow || (cy < 0 && v*u > ceiling*0.999) {
 			continue
 		}
 		usedRow = r
@@ -132,6 +127,84 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	if s.st.Phase == decay.PhaseReady && !s.st.Lost {
 		s.drawCautions(g, x0, top+1+bandRows, right, bottom-1)
 	}
+}
+
+// covers tells whether the trace runs through any of n cells from x, y.
+func (s *scene) covers(c *chart.Canvas, x, y, n int) bool {
+	for k := range n {
+		if _, class := c.At(x+k, y); class == chart.Trace {
+			return true
+		}
+	}
+	return false
+}
+
+// isolatedAt is when the duct was last isolated.
+func (s *scene) isolatedAt() (float64, bool) {
+	for i := len(s.marks) - 1; i >= 0; i-- {
+		switch s.marks[i].to {
+		case decay.PhaseFill:
+			return 0, false
+		case decay.PhaseSettle, decay.PhaseHold:
+			if i > 0 && isolated(s.marks[i-1].to) {
+				continue
+			}
+			return s.marks[i].at, true
+		}
+	}
+	return 0, false
+}
+
+// drawLens magnifies the isolated part of the test, on which the room's height
+// leaves a slow leak no more than a few dots. It says where the ceiling is.
+func (s *scene) drawLens(g *grid, left, top, right, bottom int) {
+	const gutter = 5
+	x0 := left + gutter
+	w, h := right-x0, bottom-top-2
+	t0, ok := s.isolatedAt()
+	if !ok || s.trace == nil || w < 20 || h < 3 {
+		return
+	}
+	last, _ := s.trace.Last()
+	for i := len(s.marks) - 1; i >= 0; i-- {
+		if s.marks[i].to == decay.PhaseRelease && s.marks[i].at > t0 {
+			last = s.marks[i].at
+		}
+	}
+	seen := s.trace.Range(t0+s.trace.Width(), last)
+	if seen.N == 0 || !(last > t0) {
+		return
+	}
+	// Less than half a per cent of the pressure is not blown up further, or
+	// noise would look like a leak.
+	mid, half := (seen.Min+seen.Max)/2, (seen.Max-seen.Min)*0.54
+	half = math.Max(half, math.Max(0.0025*math.Abs(mid), 50))
+	lo, hi := mid-half, mid+half
+	t1 := t0 + chart.TimeSpan(last-t0)
+	c := chart.NewCanvas(w, h)
+	c.Trace(s.trace, t0, t1, lo, hi)
+	title := "the hold, magnified"
+	if gap := decay.Gauge(float64(s.set.Ceiling) - hi); gap > 0 {
+		title += "; the ceiling is " + gap.Number(s.unit) + " " + s.unit.Name + " above this edge"
+	}
+	g.text(x0, top, title, dim, right)
+	for y := range h {
+		for x := range w {
+			if r, k := c.At(x, y); k == chart.Trace {
+				g.set(x0+x, top+1+y, r, strong)
+			}
+		}
+	}
+	u := s.unit.Pascal
+	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
+	step := chart.Step((hi-lo)/u, max(2, h/3))
+	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/3)) {
+		if r, ok := rows.At(v * u); ok {
+			n := chart.Number(v, step)
+			g.text(max(0, x0-1-width(n)), top+1+r, n, dim, x0)
+		}
+	}
+	s.drawTime(g, x0, bottom-1, w, t0, t1)
 }
 
 // drawTime writes the time axis.

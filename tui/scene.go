@@ -144,11 +144,11 @@ func (s *scene) toCeiling() string {
 	if s.st.ToCeiling <= 0 || s.st.Lost {
 		return ""
 	}
-	t := "ceiling in " + brief(s.st.ToCeiling) + " at this rate"
+	t := "ceiling in " + brief(s.st.ToCeiling)
 	if s.st.InBand {
 		return "WARNING BAND: " + t
 	}
-	return t
+	return t + " at this rate"
 }
 
 // facts are the lines beside the digits, the most wanted first.
