@@ -349,10 +349,25 @@ func (f *file) rows(lay layout) {
 	f.values = make([]float64, 0, n)
 	clock := 0 // 0 not known, 1 numbers, 2 clock times, 3 dates and times
 	var day, last int64
+	pair := lay.columns == 2 && lay.delim != ' '
 	for {
 		line, ok := f.content()
 		if !ok {
 			return
+		}
+		if pair && clock < 2 {
+			a, b, ok := plainRow(line, lay.delim)
+			if lay.time == 1 {
+				a, b = b, a
+			}
+			if ok && math.Abs(a*lay.scale) <= maxStamp {
+				if clock == 0 {
+					clock = 1
+					f.raw = make([]float64, 0, n)
+				}
+				f.raw, f.values = append(f.raw, a), append(f.values, b)
+				continue
+			}
 		}
 		var t, v []byte
 		var tq, vq bool

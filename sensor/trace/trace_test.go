@@ -17,6 +17,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/decay/record"
+	"ebbline/sensor/wire"
 )
 
 func read(t *testing.T, text string, opt Options) Trace {
@@ -330,6 +331,33 @@ func TestStylesAgree(t *testing.T) {
 			t.Fatalf("got %s, want %s", flat(got.Samples), flat(want.Samples))
 		}
 	})
+}
+
+// The fast way reads a row as the slow way does, or leaves it.
+func TestPlainRow(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		row := rapid.StringMatching(`-?[0-9]{0,9}[.,]?[0-9]{0,9}[,;]-?[0-9]{0,9}[.,e ]?[0-9]{0,9}`).Draw(t, "row")
+		for _, delim := range []byte{',', ';'} {
+			a, b, ok := plainRow([]byte(row), delim)
+			if !ok {
+				continue
+			}
+			cells := cut([]byte(row), delim)
+			x, ok1 := wire.Number(cells[0], delim != ',')
+			y, ok2 := wire.Number(cells[1], delim != ',')
+			if len(cells) != 2 || !ok1 || !ok2 || a != x || b != y {
+				t.Fatalf("%q: %g, %g; cell by cell %q", row, a, b, cells)
+			}
+		}
+	})
+	for row, want := range map[string][2]float64{"1.5,-2.25": {1.5, -2.25}, "0,0": {0, 0}} {
+		if a, b, ok := plainRow([]byte(row), ','); !ok || a != want[0] || b != want[1] {
+			t.Errorf("%q: %g, %g, %v", row, a, b, ok)
+		}
+	}
+	if a, b, ok := plainRow([]byte("0;1,5"), ';'); !ok || a != 0 || b != 1.5 {
+		t.Errorf("decimal comma: %g, %g, %v", a, b, ok)
+	}
 }
 
 func FuzzTrace(f *testing.F) {

@@ -7,8 +7,8 @@ import (
 	"strings"
 )
 
-// pow10 are the powers of ten that a float64 holds exactly.
-var pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+// Pow10 holds the powers of ten that a float64 holds exactly.
+var Pow10 = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
 	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
 // Number reads a decimal number, spaces around it allowed. With comma set, a
@@ -53,11 +53,11 @@ func Number[T ~string | ~[]byte](text T, comma bool) (float64, bool) {
 	if digits == 0 {
 		return 0, false
 	}
-	if mant >= 1<<53 || frac >= len(pow10) {
+	if mant >= 1<<53 || frac >= len(Pow10) {
 		return slowNumber(string(text[start:n]), comma)
 	}
 	// Both operands are exact, so the quotient is the nearest float64.
-	v := float64(mant) / pow10[frac]
+	v := float64(mant) / Pow10[frac]
 	if neg {
 		v = -v
 	}
