@@ -1,0 +1,420 @@
+package sensor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+	"sync"
+	"time"
+
+	"go.bug.st/serial"
+
+	"ebbline/decay"
+	"ebbline/sensor/wire"
+)
+
+// DefaultBaud is the rate most small boards speak at.
+const DefaultBaud = 115200
+
+// Times of the watchdog.
+const (
+	readTimeout = 200 * time.Millisecond
+	silentAfter = 2 * time.Second
+	repeatAfter = 5 * time.Second
+	reopenEvery = 500 * time.Millisecond
+)
+
+// PortOptions say which port to read, and how its lines are meant.
+type PortOptions struct {
+	Name      string
+	Baud      int    // 0: DefaultBaud
+	Unit      string // of values whose line names none; "": psi, said in About
+	Reads     decay.Reference
+	Ambient   decay.Pressure // by which gauge readings are made absolute; 0: 101.325 kPa
+	FullScale float64        // Pa, of the transducer; 0: unknown
+
+	// Tap gets the bytes as they come, before they are decoded, with the time
+	// since the port was opened. It is called from the reading goroutine, and
+	// data is valid only during the call.
+	Tap func(at time.Duration, data []byte)
+}
+
+// OpenError says why a port could not be opened, and what to do.
+type OpenError struct {
+	Port, Msg, Hint string
+	Err             error
+}
+
+func (e *OpenError) Error() string { return fmt.Sprintf("port %s: %s", e.Port, e.Msg) }
+
+// Unwrap returns the cause.
+func (e *OpenError) Unwrap() error { return e.Err }
+
+func openError(name string, err error) *OpenError {
+	e := &OpenError{Port: name, Msg: err.Error(), Err: err, Hint: "run `ebbline ports` to see what is connected"}
+	code := serial.PortErrorCode(-1)
+	var pe *serial.PortError
+	if errors.As(err, &pe) {
+		code = pe.Code()
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist) || code == serial.PortNotFound:
+		e.Msg = "there is no such port"
+		if list, err := ListPorts(); err == nil && len(list) > 0 {
+			names := make([]string, len(list))
+			for i, p := range list {
+				names[i] = p.Name
+			}
+			e.Hint = "connected are: " + strings.Join(names, ", ")
+		} else {
+			e.Hint = "no serial port is connected: plug the board in, then run `ebbline ports`"
+		}
+	case errors.Is(err, fs.ErrPermission) || code == serial.PermissionDenied:
+		e.Msg = "this user may not open it"
+		e.Hint = "on Linux add yourself to the group that owns it (often `sudo usermod -aG dialout $USER`), then log in again"
+	case code == serial.PortBusy:
+		e.Msg = "another program has it open"
+		e.Hint = "close the other program (a serial monitor, another ebbline) and try again"
+	case code == serial.InvalidSerialPort:
+		e.Msg = "it is not a serial port"
+	}
+	return e
+}
+
+// Open opens a serial port and reads lines from it.
+func Open(opt PortOptions) (Source, error) {
+	if opt.Baud == 0 {
+		opt.Baud = DefaultBaud
+	}
+	unit := opt.Unit
+	if unit == "" {
+		unit = "psi"
+	}
+	if _, err := decay.ParsePressureUnit(unit); err != nil {
+		return nil, err
+	}
+	if opt.Ambient == 0 {
+		opt.Ambient = decay.DefaultAmbient
+	}
+	p := &port{opt: opt, items: make(chan Item, 256), done: make(chan struct{}), began: time.Now()}
+	p.lines = newLineReader(opt, unit)
+	dev, err := p.open()
+	if err != nil {
+		return nil, openError(opt.Name, err)
+	}
+	p.dev = dev
+	go p.run()
+	return p, nil
+}
+
+// port is a Source on a serial device.
+type port struct {
+	opt   PortOptions
+	began time.Time
+	items chan Item
+	done  chan struct{}
+	once  sync.Once
+
+	mu    sync.Mutex
+	dev   serial.Port
+	lines *lineReader
+}
+
+func (p *port) open() (serial.Port, error) {
+	dev, err := serial.Open(p.opt.Name, &serial.Mode{BaudRate: p.opt.Baud})
+	if err != nil {
+		return nil, err
+	}
+	if err := dev.SetReadTimeout(readTimeout); err != nil {
+		dev.Close()
+		return nil, err
+	}
+	return dev, nil
+}
+
+// Next implements [Source].
+func (p *port) Next(ctx context.Context) (Item, error) {
+	select {
+	case it := <-p.items:
+		return it, nil
+	case <-p.done:
+		return Item{}, ErrClosed
+	case <-ctx.Done():
+		return Item{}, ctx.Err()
+	}
+}
+
+// About implements [Source].
+func (p *port) About() About {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale}
+}
+
+// Close implements [Source].
+func (p *port) Close() error {
+	p.once.Do(func() { close(p.done) })
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.dev != nil {
+		err := p.dev.Close()
+		p.dev = nil
+		return err
+	}
+	return nil
+}
+
+func (p *port) put(it Item) bool {
+	select {
+	case p.items <- it:
+		return true
+	case <-p.done:
+		return false
+	}
+}
+
+func (p *port) closed() bool {
+	select {
+	case <-p.done:
+		return true
+	default:
+		return false
+	}
+}
+
+// device is the open device, nil after Close.
+func (p *port) device() serial.Port {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.dev
+}
+
+// run reads until Close. A device that goes away is waited for.
+func (p *port) run() {
+	defer func() {
+		if x := recover(); x != nil {
+			p.put(Item{Fault: &Fault{At: time.Since(p.began), Code: "reader-failed", Text: fmt.Sprintf("%s: reading failed: %v", p.opt.Name, x), Hint: "start the test again"}})
+		}
+	}()
+	buf := make([]byte, 4096)
+	watch := watchdog{name: p.opt.Name}
+	for !p.closed() {
+		dev := p.device()
+		if dev == nil {
+			return
+		}
+		n, err := dev.Read(buf)
+		at := time.Since(p.began)
+		if p.closed() {
+			return
+		}
+		if err != nil {
+			if !p.replug(at, err) {
+				return
+			}
+			watch = watchdog{name: p.opt.Name, last: time.Since(p.began)}
+			continue
+		}
+		if n > 0 {
+			if p.opt.Tap != nil {
+				p.opt.Tap(at, buf[:n])
+			}
+			p.mu.Lock()
+			items := p.lines.feed(at, buf[:n])
+			p.mu.Unlock()
+			for _, it := range items {
+				if it.Fault == nil {
+					watch.last = at
+				}
+				if !p.put(it) {
+					return
+				}
+			}
+		}
+		if f := watch.check(at); f != nil && !p.put(Item{Fault: f}) {
+			return
+		}
+	}
+}
+
+// replug reports the loss of the device and waits for it to come back under
+// the same name. It returns false after Close.
+func (p *port) replug(at time.Duration, cause error) bool {
+	p.mu.Lock()
+	if p.dev != nil {
+		p.dev.Close()
+	}
+	p.mu.Unlock()
+	if !p.put(Item{Fault: &Fault{At: at, Code: "unplugged", Text: fmt.Sprintf("%s went away (%v)", p.opt.Name, cause), Hint: "plug the board in again: the test goes on by itself"}}) {
+		return false
+	}
+	tick := time.NewTicker(reopenEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-p.done:
+			return false
+		case <-tick.C:
+		}
+		dev, err := p.open()
+		if err != nil {
+			continue
+		}
+		p.mu.Lock()
+		if p.closed() {
+			p.mu.Unlock()
+			dev.Close()
+			return false
+		}
+		p.dev = dev
+		p.lines.restart()
+		p.mu.Unlock()
+		return p.put(Item{Fault: &Fault{At: time.Since(p.began), Code: "replugged", Text: p.opt.Name + " is back", Hint: "the readings in between are missing, and marked so"}})
+	}
+}
+
+// watchdog notices that no valid reading comes.
+type watchdog struct {
+	name string
+	last time.Duration // latest valid reading
+	said time.Duration // latest complaint
+}
+
+func (w *watchdog) check(now time.Duration) *Fault {
+	if now-w.last < silentAfter || w.said > w.last && now-w.said < repeatAfter {
+		return nil
+	}
+	w.said = now
+	return &Fault{At: now, Code: "silent",
+		Text: fmt.Sprintf("no reading from %s for %.0f s", w.name, (now - w.last).Seconds()),
+		Hint: "check the cable, the board's power and the baud rate (--baud)"}
+}
+
+// lineReader turns bytes into readings. It keeps no clock.
+type lineReader struct {
+	opt   PortOptions
+	unit  string // assumed
+	split *wire.Splitter
+	dec   *wire.LineDecoder
+
+	valid     bool // a reading has come since the port was opened
+	assumed   bool // the unit was
+	bad       int  // lines not understood since the last complaint
+	badSaid   time.Duration
+	boardZero float64       // board's clock at offset 0, s
+	offset    time.Duration // our time at boardZero
+	board     float64       // latest board time
+	hasBoard  bool
+	lastAt    time.Duration // latest stamp given
+}
+
+func newLineReader(opt PortOptions, unit string) *lineReader {
+	l := &lineReader{opt: opt, unit: unit}
+	l.restart()
+	return l
+}
+
+// restart forgets what a board that has been reset no longer keeps to.
+func (l *lineReader) restart() {
+	l.split = wire.NewSplitter()
+	l.dec = wire.NewLineDecoder(wire.Options{})
+	l.valid, l.hasBoard = false, false
+}
+
+func (l *lineReader) detail() string {
+	s := l.dec.Detected()
+	if l.assumed && l.opt.Unit == "" {
+		s += "; the lines name no unit: psi was assumed (--unit says otherwise)"
+	}
+	return s
+}
+
+// feed takes bytes that arrived at a time, and returns what they hold.
+func (l *lineReader) feed(at time.Duration, data []byte) []Item {
+	var out []Item
+	l.split.Feed(data, func(line string, tooLong bool) {
+		f, err := wire.Fields{}, error(nil)
+		if tooLong {
+			err = errors.New("the line is too long")
+		} else {
+			f, err = l.dec.Decode(line)
+		}
+		if errors.Is(err, wire.ErrSkip) {
+			return
+		}
+		var p decay.Pressure
+		if err == nil {
+			p, err = l.pressure(f)
+		}
+		if err != nil {
+			// Before the first reading a board may print anything.
+			if l.bad++; l.valid && (l.badSaid == 0 || at-l.badSaid > repeatAfter) {
+				out = append(out, Item{Fault: &Fault{At: at, Code: "bad-line",
+					Text: fmt.Sprintf("%s sent %d line(s) that make no reading, such as %.40q: %v", l.opt.Name, l.bad, line, err),
+					Hint: "a few after plugging in are usual; many mean a wrong baud rate or format"}})
+				l.bad, l.badSaid = 0, at
+			}
+			return
+		}
+		l.valid = true
+		stamp, reset := l.stamp(at, f)
+		if reset {
+			out = append(out, Item{Fault: &Fault{At: at, Code: "board-reset", Text: l.opt.Name + ": the board's clock jumped: it was reset", Hint: "check its supply; the test goes on"}})
+		}
+		out = append(out, Item{Reading: Reading{Sample: decay.Sample{At: stamp, P: p}, Raw: line}})
+	})
+	return out
+}
+
+// pressure is the absolute pressure that a line means.
+func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
+	unit := f.Unit
+	if l.opt.Unit != "" || unit == "" {
+		l.assumed = unit == ""
+		unit = l.unit
+	}
+	u, err := decay.ParsePressureUnit(unit)
+	if err != nil {
+		return 0, fmt.Errorf("%s is no pressure: have the board send a pressure, or say --unit", unit)
+	}
+	v := f.Value * u.Pascal
+	absolute := l.opt.Reads == decay.ReadsAbsolute
+	switch f.Reference {
+	case "absolute":
+		absolute = true
+	case "gauge":
+		absolute = false
+	}
+	if absolute {
+		return decay.Pressure(v), nil
+	}
+	return decay.Gauge(v).Absolute(l.opt.Ambient), nil
+}
+
+// stamp is the time of a reading: the board's clock where the line has it,
+// tied to our own at the first line, else the time of arrival. Stamps never
+// go back.
+func (l *lineReader) stamp(at time.Duration, f wire.Fields) (stamp time.Duration, reset bool) {
+	stamp = at
+	if f.HasTime {
+		if l.hasBoard {
+			stamp = l.offset + time.Duration((f.Time-l.boardZero)*float64(time.Second))
+			// A board's clock runs within a few parts in a thousand of ours.
+			if slack := time.Second + at/100; f.Time < l.board-0.5 || stamp > at+slack || stamp < at-slack-3*time.Second {
+				reset, l.hasBoard = true, false
+			}
+		}
+		if !l.hasBoard {
+			l.boardZero, l.offset, l.hasBoard = f.Time, at, true
+			stamp = at
+		}
+		l.board = f.Time
+	}
+	if stamp < l.lastAt {
+		stamp = l.lastAt
+	}
+	l.lastAt = stamp
+	return stamp, reset
+}
