@@ -124,7 +124,7 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 	if opt.Reads, err = f.reference(); err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
-	tr, err := trace.Read(in, shown, opt)
+	tr, err := load(in, shown, opt)
 	if err != nil {
 		return measured{status: exitTrouble, err: err}
 	}

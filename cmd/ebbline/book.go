@@ -1,0 +1,176 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/sensor"
+	"ebbline/sensor/replay"
+)
+
+// bookDir is the folder records are kept in when none is named.
+func bookDir() (string, error) {
+	if d := os.Getenv("XDG_DATA_HOME"); d != "" && filepath.IsAbs(d) {
+		return filepath.Join(d, "ebbline"), nil
+	}
+	if runtime.GOOS == "windows" || runtime.GOOS == "darwin" {
+		d, err := os.UserConfigDir()
+		if err != nil {
+			return "", wrong("name a folder with --book", "no folder for records: %w", err)
+		}
+		return filepath.Join(d, "ebbline"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", wrong("name a folder with --book", "no folder for records: %w", err)
+	}
+	return filepath.Join(home, ".local", "share", "ebbline"), nil
+}
+
+// page keeps one test in the book: the capture, byte by byte as received, and
+// the record, which grows with the test. After a fault of the disk the test
+// goes on and the fault is told once, by err.
+type page struct {
+	recordPath, capturePath string
+	recordFile, captureFile *os.File
+
+	mu   sync.Mutex // readings and bytes come from different goroutines
+	rec  *record.Writer
+	tape *replay.Writer
+	err  error
+	stop chan struct{}
+	done sync.WaitGroup
+}
+
+// openPage makes the files of a test begun at when.
+func openPage(dir, label, unit string, when time.Time, about sensor.About, set decay.Setup) (*page, error) {
+	hint := "name a folder you may write to with --book"
+	if dir == "" {
+		var err error
+		if dir, err = bookDir(); err != nil {
+			return nil, err
+		}
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, wrong(hint, "book: %w", err)
+	}
+	p := &page{}
+	var err error
+	if p.recordPath, p.recordFile, err = createNew(filepath.Join(dir, record.Stem(when, label)), ".ebbline"); err != nil {
+		return nil, wrong(hint, "book: %w", err)
+	}
+	p.capturePath = p.recordPath[:len(p.recordPath)-len(".ebbline")] + ".capture"
+	if p.captureFile, err = os.OpenFile(p.capturePath, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600); err != nil {
+		p.recordFile.Close()
+		return nil, wrong(hint, "book: %w", err)
+	}
+	p.rec, err = record.NewWriter(p.recordFile, record.Record{
+		Label: label, Source: about.Name, When: when, Program: "ebbline " + version(), Simulated: about.Simulated, Setup: set,
+	})
+	if err != nil {
+		return nil, err
+	}
+	head := map[string]string{"date": when.Format(time.RFC3339Nano), "source": oneLine(about.Name), "simulated": "no"}
+	if about.Simulated {
+		head["simulated"] = "yes"
+	}
+	if label != "" {
+		head["label"] = oneLine(label)
+	}
+	if unit != "" {
+		head["unit"] = unit
+	}
+	if about.Reads == decay.ReadsAbsolute || set.Reads == decay.ReadsAbsolute {
+		head["reads"] = "absolute"
+	}
+	if p.tape, err = replay.NewWriter(p.captureFile, head); err != nil {
+		return nil, wrong(hint, "book: %w", err)
+	}
+	p.stop = make(chan struct{})
+	p.done.Go(p.flushing)
+	return p, p.rec.Flush()
+}
+
+// oneLine is s without line ends.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// createNew creates a file that was not there before, adding a number to the
+// stem when it was.
+func createNew(stem, ext string) (string, *os.File, error) {
+	for i := 1; ; i++ {
+		name := stem + ext
+		if i > 1 {
+			name = fmt.Sprintf("%s-%d%s", stem, i, ext)
+		}
+		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+		if !errors.Is(err, os.ErrExist) || i == 1000 {
+			return name, f, err
+		}
+	}
+}
+
+// add keeps a reading.
+func (p *page) add(it sensor.Item) {
+	if it.Fault == nil {
+		p.mu.Lock()
+		p.rec.Add(it.Sample)
+		p.mu.Unlock()
+	}
+}
+
+// chunk keeps bytes as received.
+func (p *page) chunk(at time.Duration, data []byte) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.note(p.tape.Chunk(at, data))
+}
+
+// note keeps the first error; the mutex is held.
+func (p *page) note(err error) {
+	if p.err == nil {
+		p.err = err
+	}
+}
+
+// flushing hands what is buffered to the system once a second.
+func (p *page) flushing() {
+	t := time.NewTicker(time.Second)
+	defer t.Stop()
+	for {
+		select {
+		case <-p.stop:
+			return
+		case <-t.C:
+			p.mu.Lock()
+			p.note(p.rec.Flush())
+			p.note(p.tape.Flush())
+			p.mu.Unlock()
+		}
+	}
+}
+
+// close writes the result and syncs both files to the disk.
+func (p *page) close(r decay.Result) error {
+	close(p.stop)
+	p.done.Wait()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, end := range []func() error{
+		func() error { return p.rec.Finish(r) }, p.recordFile.Sync, p.recordFile.Close,
+		p.tape.Flush, p.captureFile.Sync, p.captureFile.Close,
+	} {
+		p.note(end())
+	}
+	if p.err != nil {
+		return wrong("make room on the disk; "+p.recordPath+" and "+p.capturePath+" hold what was written", "book: %w", p.err)
+	}
+	return nil
+}
