@@ -41,6 +41,7 @@ func bookDir() (string, error) {
 type page struct {
 	recordPath, capturePath string
 	recordFile, captureFile *os.File
+	fromLines               bool // the source has no bytes of its own: its lines are captured
 
 	mu   sync.Mutex // readings and bytes come from different goroutines
 	rec  *record.Writer
@@ -119,11 +120,15 @@ func createNew(stem, ext string) (string, *os.File, error) {
 
 // add keeps a reading.
 func (p *page) add(it sensor.Item) {
-	if it.Fault == nil {
-		p.mu.Lock()
-		p.rec.Add(it.Sample)
-		p.mu.Unlock()
+	if it.Fault != nil {
+		return
 	}
+	if p.fromLines {
+		p.chunk(it.At, []byte(it.Raw+"\n"))
+	}
+	p.mu.Lock()
+	p.rec.Add(it.Sample)
+	p.mu.Unlock()
 }
 
 // chunk keeps bytes as received.
@@ -155,6 +160,16 @@ func (p *page) flushing() {
 			p.mu.Unlock()
 		}
 	}
+}
+
+// discard removes the files of a test that never began.
+func (p *page) discard() {
+	close(p.stop)
+	p.done.Wait()
+	p.recordFile.Close()
+	p.captureFile.Close()
+	os.Remove(p.recordPath)
+	os.Remove(p.capturePath)
 }
 
 // close writes the result and syncs both files to the disk.

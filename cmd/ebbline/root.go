@@ -29,10 +29,10 @@ vehicle and leak, and names the ports that are connected.
 		SuggestionsMinimumDistance: 2,
 		SilenceErrors:              true,
 		SilenceUsage:               true,
-		RunE:                       func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		RunE:                       func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context()) },
 	}
 	cmd.SetVersionTemplate("ebbline {{.Version}}\n")
-	cmd.AddCommand(a.measureCommand())
+	cmd.AddCommand(a.holdCommand(), a.measureCommand(), a.portsCommand())
 	return cmd
 }
 

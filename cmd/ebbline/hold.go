@@ -1,0 +1,181 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/tui"
+
+	"github.com/spf13/cobra"
+)
+
+// holdFlags are the flags of a live test.
+type holdFlags struct {
+	setupFlags
+	rig          rigFlags
+	port         string
+	baud         int
+	label, book  string
+	plain        bool
+	asJSON       bool
+	length       time.Duration
+	untilVerdict bool
+}
+
+func (a *app) holdCommand() *cobra.Command {
+	var f holdFlags
+	cmd := &cobra.Command{
+		Use:   "hold [flags]",
+		Short: "Watch a test live: fill, isolate, hold, release",
+		Long: `Hold follows a test from its readings: it recognises fill, isolation, hold and
+release by itself and says what to do next. Without --port it runs on the
+simulated rig. On a terminal it shows the technician's screen; with --plain,
+--json or without a terminal it prints a line a second and the result last.
+Every test is kept: the bytes as received in a capture, the readings in a
+record.
+
+Exit status without a screen: 0 holds, 1 leaks or never built, 3 undecided,
+unusable or no hold, 2 usage or port error.
+` + caution,
+		Example: `  ebbline hold --port /dev/ttyUSB0 --volume 10L --label "left hose"
+  ebbline hold --port COM5 --unit psi --ceiling 20psi --full-scale 30psi
+  ebbline hold --port /dev/ttyACM0 --volume 8L --json --until-verdict --for 5m
+  ebbline hold --plain --hole 1.2mm --for 60s`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.hold(cmd.Context(), &f) },
+	}
+	fs := cmd.Flags()
+	f.add(fs)
+	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
+	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.StringVar(&f.label, "label", "", "what is tested, for the record")
+	fs.StringVar(&f.book, "book", "", "folder for the capture and the record (default: the user's data folder)")
+	fs.BoolVar(&f.plain, "plain", false, "print a line a second instead of the screen")
+	fs.BoolVar(&f.asJSON, "json", false, "print a JSON object a second, and last the one measure prints")
+	fs.DurationVar(&f.length, "for", 0, "end the test after this long, as 40s; without a screen")
+	fs.BoolVar(&f.untilVerdict, "until-verdict", false, "end the test when the verdict is there; without a screen")
+	f.rig.add(fs)
+	return cmd
+}
+
+// demo is the technician's screen on the simulated rig, with an invented duct.
+func (a *app) demo(ctx context.Context) error {
+	if !isTerminal(a.out) {
+		return wrong("ebbline hold --plain runs the simulated rig without one; ebbline --help lists the commands",
+			"the technician's screen needs a terminal")
+	}
+	f := &holdFlags{label: "trial vehicle: two-litre engine, invented, both hoses and cooler"}
+	f.rig.defaults()
+	return a.hold(ctx, f)
+}
+
+// hold runs a test on a port or on the simulated rig.
+func (a *app) hold(ctx context.Context, f *holdFlags) error {
+	headless := f.plain || f.asJSON || !isTerminal(a.out)
+	if f.length < 0 {
+		return wrong("for example --for 40s", "--for: %v is not above zero", f.length)
+	}
+	if !headless && (f.length > 0 || f.untilVerdict) {
+		return wrong("add --plain or --json", "--for and --until-verdict are for a test without the screen")
+	}
+	set, err := f.over(decay.Setup{})
+	if err != nil {
+		return err
+	}
+	if f.unit != "" {
+		if _, err := parseUnit(f.unit); err != nil {
+			return wrong("for example --unit psi", "--unit: %w", err)
+		}
+	}
+	if f.port != "" && f.rig.given() {
+		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	}
+
+	var src sensor.Source
+	var controls sensor.Controls
+	var keep *page
+	unit := f.shown("psi")
+	when := time.Now()
+	if f.port != "" {
+		about := sensor.About{Name: f.port, Reads: set.Reads}
+		if keep, err = openPage(f.book, f.label, unit.Name, when, about, set); err != nil {
+			return err
+		}
+		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: keep.chunk}
+		if f.unit != "" {
+			opt.Unit = unit.Name
+		}
+		if src, err = sensor.Open(opt); err != nil {
+			keep.discard()
+			var oe *sensor.OpenError
+			if errors.As(err, &oe) {
+				return wrong(oe.Hint, "%w", err)
+			}
+			return err
+		}
+	} else {
+		if src, controls, err = f.rig.source(&set, headless); err != nil {
+			return err
+		}
+		if keep, err = openPage(f.book, f.label, unit.Name, when, src.About(), set); err != nil {
+			src.Close()
+			return err
+		}
+		keep.fromLines = true
+	}
+	defer src.Close()
+	if headless {
+		return a.holdPlain(ctx, f, src, set, unit, keep)
+	}
+
+	saved := false
+	_, err = tui.Run(ctx, tui.Options{
+		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
+		OnItem: keep.add, Bell: true, NoColor: os.Getenv("NO_COLOR") != "",
+		Save: func(r decay.Result) (string, error) {
+			saved = true
+			return keep.recordPath, keep.close(r)
+		},
+	})
+	if !saved {
+		err = errors.Join(err, keep.close(decay.Result{}))
+	}
+	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", keep.recordPath)
+	return err
+}
+
+// holdPlain runs a test without a screen.
+func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, keep *page) error {
+	if src.About().Simulated {
+		fmt.Fprintf(a.err, "ebbline: SIMULATED RIG: nothing here was measured (%s)\n", src.About().Detail)
+	} else {
+		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
+	}
+	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: keep.add}
+	r, err := s.run(ctx)
+	err = errors.Join(err, keep.close(r))
+	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", keep.recordPath)
+	a.status = worse(a.status, statusOf(r.Outcome))
+	return err
+}
+
+// otherPorts are the connected ports to offer beside the one in use.
+func otherPorts(used string) []string {
+	if used != "" {
+		return nil
+	}
+	list, err := sensor.ListPorts()
+	if err != nil {
+		return nil // the screen only offers them; `ebbline ports` tells the error
+	}
+	names := make([]string, len(list))
+	for i, p := range list {
+		names[i] = p.Name
+	}
+	return names
+}
