@@ -19,6 +19,8 @@ const (
 	lookEvery = 200 * time.Millisecond
 	silence   = 2 * time.Second // without a reading, the sensor counts as lost
 	bellEvery = time.Second     // while over the ceiling
+
+	faultShown = 10 * time.Second // a fault that did not stop the readings
 )
 
 // tickMsg is the screen's only clock.
@@ -37,7 +39,8 @@ type model struct {
 	looked  time.Time
 	heard   time.Time // when the latest reading was drained
 	at      time.Duration
-	why     string // the source's own words for a lost sensor
+	why     string    // the source's own words for a lost sensor
+	faulted time.Time // when the fault shown came
 	rang    time.Time
 	over    bool // the test was finished
 	saved   bool
@@ -101,6 +104,9 @@ func (m *model) tick(now time.Time) {
 	for _, it := range m.items {
 		m.take(it, now)
 	}
+	if m.s.fault != "" && now.Sub(m.faulted) > faultShown {
+		m.s.fault = ""
+	}
 	switch {
 	case m.over:
 	case err != nil:
@@ -140,12 +146,12 @@ func (m *model) take(it sensor.Item, now time.Time) {
 		}
 		m.at = max(m.at, f.At)
 		switch f.Code {
-		case "silent", "unplugged", "lost", "open-circuit":
+		case "silent", "unplugged", "reader-failed":
 			m.why = text
 			m.heard = now.Add(-silence)
 			m.step(decay.Lost{At: m.at, Why: text})
 		default:
-			m.s.fault = text
+			m.s.fault, m.faulted = text, now
 		}
 		return
 	}
