@@ -1,0 +1,101 @@
+//go:build unix
+
+package rig
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+
+	"github.com/charmbracelet/x/term"
+	"github.com/creack/pty"
+)
+
+// Board is a rig behind a pseudo-terminal, printing a line per reading as a
+// transducer board does over USB.
+type Board struct {
+	mu            sync.Mutex
+	board         *board
+	master, slave *os.File
+}
+
+// Open starts a board on a new pseudo-terminal. The configuration must be valid.
+func Open(c Config, s *Script) (*Board, error) {
+	master, slave, err := pty.Open()
+	if err != nil {
+		return nil, fmt.Errorf("no pseudo-terminal is to be had: %w", err)
+	}
+	// Raw, and the slave end kept open, so that readers may come and go.
+	if _, err := term.MakeRaw(slave.Fd()); err != nil {
+		master.Close()
+		slave.Close()
+		return nil, fmt.Errorf("cannot make the pseudo-terminal raw: %w", err)
+	}
+	return &Board{board: newBoard(c, s), master: master, slave: slave}, nil
+}
+
+// Name is the port to read.
+func (b *Board) Name() string { return b.slave.Name() }
+
+// Run prints readings at the rig's rate until the context ends or the script
+// is over. What nobody reads is dropped, as a board's USB stack does.
+func (b *Board) Run(ctx context.Context) error {
+	defer b.slave.Close()
+	defer b.master.Close()
+	// A writer of its own: the master blocks once the terminal's buffer is full.
+	lines := make(chan string, 64)
+	broken := make(chan error, 1)
+	go func() {
+		for l := range lines {
+			if _, err := b.master.WriteString(l + "\r\n"); err != nil {
+				broken <- err
+				return
+			}
+		}
+	}()
+	defer close(lines)
+	step := time.Duration(float64(time.Second) / b.board.cfg.Rate)
+	tick := time.NewTicker(step)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case err := <-broken:
+			if errors.Is(err, os.ErrClosed) {
+				return nil
+			}
+			return fmt.Errorf("writing to %s: %w", b.Name(), err)
+		case <-tick.C:
+		}
+		b.mu.Lock()
+		line, _, more := b.board.step(step)
+		b.mu.Unlock()
+		if !more {
+			return nil
+		}
+		select {
+		case lines <- line:
+		default:
+		}
+	}
+}
+
+func (b *Board) byHand(work func(*Rig)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.board.script = nil
+	work(b.board.rig)
+}
+
+// Fill opens the supply valve.
+func (b *Board) Fill() { b.byHand((*Rig).Fill) }
+
+// Isolate shuts both valves.
+func (b *Board) Isolate() { b.byHand((*Rig).Isolate) }
+
+// Release opens the vent.
+func (b *Board) Release() { b.byHand((*Rig).Release) }

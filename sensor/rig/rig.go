@@ -1,0 +1,165 @@
+// Package rig is a simulated test rig: regulator, supply valve, duct with a
+// leak, wall that exchanges heat with the air, vent, and a cheap transducer on
+// a board. It serves as a [sensor.Source], or on a pseudo-terminal as a board
+// would.
+package rig
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"ebbline/decay"
+)
+
+// Config describes a rig. Default gives every field an ordinary value.
+type Config struct {
+	Volume      decay.Volume
+	Hole        decay.Length // equivalent hole of the leak, Cd 0.62; 0: tight
+	Seep        float64      // kg/(s·Pa²): a laminar leak, ṁ = Seep·(p² − pa²)
+	Ambient     decay.Pressure
+	Temperature decay.Temperature // of ambient, wall and supply
+	Supply      decay.Gauge       // what the regulator is set to
+	FeedBore    decay.Length      // of the supply valve, ideal nozzle
+	VentBore    decay.Length      // of the vent, ideal nozzle
+	WallTau     time.Duration     // time constant of the air's settling, at the supply pressure
+	Noise       decay.Gauge       // of a reading, rms
+	Bits        int               // of the converter over FullScale; 0: no steps
+	FullScale   decay.Gauge       // of the transducer, which shows no more than that
+	ZeroError   decay.Gauge
+	Rate        float64 // readings a second
+	Seed        uint64  // of the noise
+}
+
+// Default is a duct of 10 L with a hole of 1 mm, filled to 25 psi gauge.
+func Default() Config {
+	return Config{
+		Volume: 10 * decay.Litre, Hole: 1 * decay.Millimetre, Ambient: decay.DefaultAmbient,
+		Temperature: decay.DefaultTemperature, Supply: 25 * decay.PSI, FeedBore: 4 * decay.Millimetre,
+		VentBore: 8 * decay.Millimetre, WallTau: 6 * time.Second, Noise: 60, Bits: 12,
+		FullScale: 50 * decay.PSI, Rate: 50, Seed: 1,
+	}
+}
+
+// Validate says what of c no rig can be.
+func (c Config) Validate() error {
+	switch {
+	case !(c.Volume >= 1e-5 && c.Volume <= 10):
+		return fmt.Errorf("a simulated volume is 0.01 to 10000 L, not %g L", float64(c.Volume)/decay.Litre)
+	case !(c.Hole >= 0 && c.Hole <= 50*decay.Millimetre):
+		return fmt.Errorf("a simulated hole is 0 to 50 mm, not %g mm", float64(c.Hole)/decay.Millimetre)
+	case !(c.Supply > 0 && c.Supply <= 10*decay.Bar):
+		return fmt.Errorf("a simulated supply is above 0 and at most 10 bar gauge, not %g bar", float64(c.Supply)/decay.Bar)
+	case !(c.Rate >= 0.1 && c.Rate <= 2000):
+		return fmt.Errorf("a simulated board sends 0.1 to 2000 readings a second, not %g", c.Rate)
+	case !(c.Noise >= 0 && c.Noise <= 1e5):
+		return errors.New("the noise of a simulated sensor is 0 to 1 bar")
+	case c.Bits < 0 || c.Bits > 24:
+		return fmt.Errorf("a simulated converter has up to 24 bits, not %d", c.Bits)
+	case !(c.Ambient > 2e4 && c.Ambient < 2e5) || !(c.Temperature > 200 && c.Temperature < 400):
+		return errors.New("the ambient of a simulated rig is not one of this planet's workshops")
+	case !(c.FullScale > 0) || c.FeedBore <= 0 || c.VentBore <= 0 || c.WallTau <= 0 || c.Seep < 0:
+		return errors.New("full scale, bores and the settling time of a simulated rig are above zero")
+	}
+	return nil
+}
+
+// Heat capacities of air, J/(kg·K).
+const (
+	cv = decay.RAir / (decay.Gamma - 1)
+	cp = decay.Gamma * cv
+)
+
+// maxStep of the integration, s.
+const maxStep = 0.002
+
+// Rig is the simulated air and valves. It keeps no clock: Advance says how
+// much time has gone by. It is not safe for concurrent use.
+type Rig struct {
+	cfg          Config
+	m, t         float64 // air in the duct: kg, K
+	supply, vent bool    // open
+	hA           float64 // W/K
+	rng          *rand.Rand
+}
+
+// New returns a rig at ambient with both valves shut. The configuration must
+// be valid.
+func New(c Config) *Rig {
+	r := &Rig{cfg: c, t: float64(c.Temperature), rng: rand.New(rand.NewPCG(c.Seed, 0x656262))}
+	r.m = float64(c.Ambient) * float64(c.Volume) / (decay.RAir * r.t)
+	full := float64(c.Supply.Absolute(c.Ambient)) * float64(c.Volume) / (decay.RAir * r.t)
+	r.hA = full * cv / c.WallTau.Seconds()
+	return r
+}
+
+// Fill opens the supply valve and shuts the vent.
+func (r *Rig) Fill() { r.supply, r.vent = true, false }
+
+// Isolate shuts both valves.
+func (r *Rig) Isolate() { r.supply, r.vent = false, false }
+
+// Release shuts the supply valve and opens the vent.
+func (r *Rig) Release() { r.supply, r.vent = false, true }
+
+// Pressure is the true pressure in the duct.
+func (r *Rig) Pressure() decay.Pressure {
+	return decay.Pressure(r.m * decay.RAir * r.t / float64(r.cfg.Volume))
+}
+
+// Temperature is that of the air in the duct.
+func (r *Rig) Temperature() decay.Temperature { return decay.Temperature(r.t) }
+
+// Read is what the transducer shows: zero error, noise, the converter's steps
+// and its range.
+func (r *Rig) Read() decay.Gauge {
+	c := r.cfg
+	g := float64(r.Pressure().Gauge(c.Ambient)+c.ZeroError) + float64(c.Noise)*r.rng.NormFloat64()
+	if c.Bits > 0 {
+		step := float64(c.FullScale) / float64(int(1)<<c.Bits)
+		g = math.Round(g/step) * step
+	}
+	return decay.Gauge(math.Min(g, float64(c.FullScale)))
+}
+
+// rates are dm/dt and dT/dt: the leak and the vent carry out the duct's air,
+// the supply brings in air at ambient temperature with its enthalpy, and the
+// wall exchanges heat.
+//
+//	m·cv·dT/dt = hA·(Tw − T) − ṁ_out·R·T + ṁ_in·(cp·Tw − cv·T)
+func (r *Rig) rates(m, t float64) (dm, dt float64) {
+	c := r.cfg
+	p := decay.Pressure(m * decay.RAir * t / float64(c.Volume))
+	tw := float64(c.Temperature)
+	hole := decay.Area(float64(decay.CircleArea(c.Hole)) * decay.DefaultCd)
+	out := float64(decay.NozzleFlow(hole, p, decay.Temperature(t), c.Ambient))
+	if p > c.Ambient {
+		out += c.Seep * float64(p*p-c.Ambient*c.Ambient)
+	}
+	if r.vent {
+		out += float64(decay.NozzleFlow(decay.CircleArea(c.VentBore), p, decay.Temperature(t), c.Ambient))
+	}
+	in := 0.0
+	if r.supply {
+		in = float64(decay.NozzleFlow(decay.CircleArea(c.FeedBore), c.Supply.Absolute(c.Ambient), c.Temperature, p))
+	}
+	heat := r.hA*(tw-t) - out*decay.RAir*t + in*(cp*tw-cv*t)
+	return in - out, heat / (m * cv)
+}
+
+// Advance lets time go by, by Runge–Kutta steps of fourth order.
+func (r *Rig) Advance(d time.Duration) {
+	left := d.Seconds()
+	steps := int(math.Ceil(left / maxStep))
+	h := left / math.Max(float64(steps), 1)
+	for range steps {
+		m1, t1 := r.rates(r.m, r.t)
+		m2, t2 := r.rates(r.m+h/2*m1, r.t+h/2*t1)
+		m3, t3 := r.rates(r.m+h/2*m2, r.t+h/2*t2)
+		m4, t4 := r.rates(r.m+h*m3, r.t+h*t3)
+		r.m += h / 6 * (m1 + 2*m2 + 2*m3 + m4)
+		r.t += h / 6 * (t1 + 2*t2 + 2*t3 + t4)
+	}
+}
