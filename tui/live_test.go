@@ -224,20 +224,35 @@ func sameColour(c color.Color, index int) bool {
 	return r == wr && g == wg && b == wb
 }
 
-func TestPanicOfTheReaderRestoresTheTerminal(t *testing.T) {
-	g := newGlass(t, 60, 20)
+func TestPanicOfTheReaderIsToldAndSaved(t *testing.T) {
+	g := newGlass(t, 80, 24)
 	h := newHose()
 	saves := 0
 	end := g.run(Options{Source: h, Save: func(decay.Result) (string, error) { saves++; return "", nil }})
 	h.read(0, 5*psi)
 	g.wait(t, "gauge")
 	h.items <- sensor.Item{Reading: sensor.Reading{Raw: "panic"}}
+	g.wait(t, "the readings have ended")
+	g.ptm.Write([]byte("q"))
 	e := finished(t, end)
 	if e.err == nil || !strings.Contains(e.err.Error(), "a fault of our own") {
 		t.Errorf("error %v does not name the panic", e.err)
 	}
 	if saves != 1 || e.r.Samples != 1 {
 		t.Errorf("%d saves of %d readings, want 1 of 1", saves, e.r.Samples)
+	}
+	g.leftAltScreen(t)
+}
+
+func TestPanicOfTheScreenRestoresTheTerminal(t *testing.T) {
+	g := newGlass(t, 80, 24)
+	h := newHose()
+	end := g.run(Options{Source: h, Save: func(decay.Result) (string, error) { panic("no book") }})
+	h.read(0, 5*psi)
+	g.wait(t, "gauge")
+	g.ptm.Write([]byte("q"))
+	if e := finished(t, end); e.err == nil || !strings.Contains(e.err.Error(), "the screen failed") {
+		t.Errorf("error %v does not say that the screen failed", e.err)
 	}
 	g.leftAltScreen(t)
 }

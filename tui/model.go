@@ -31,7 +31,7 @@ type model struct {
 	o    Options
 	s    scene
 	proc *decay.Procedure
-	feed *feed
+	pump *sensor.Pump
 	term terminal
 	w, h int
 
@@ -99,8 +99,8 @@ func (m *model) tick(now time.Time) {
 	if m.heard.IsZero() {
 		m.heard = now
 	}
-	var err error
-	m.items, err = m.feed.drain(m.items[:0])
+	err := m.pump.Err() // before draining: what came ahead of the end is then drained too
+	m.items = m.pump.Drain(m.items[:0])
 	for _, it := range m.items {
 		m.take(it, now)
 	}

@@ -54,7 +54,8 @@ func Run(ctx context.Context, o Options) (decay.Result, error) {
 		opts = append(opts, tea.WithInput(o.Input))
 	}
 	p := tea.NewProgram(m, opts...)
-	m.feed = newFeed(context.WithoutCancel(ctx), o.Source, o.OnItem, p.Kill)
+	// The pump outlives ctx, so that what was read until the very end is kept.
+	m.pump = sensor.NewPump(o.Source, o.OnItem)
 
 	// bubbletea leaves a hang-up alone, which would end the program at once.
 	hup := make(chan os.Signal, 1)
@@ -74,32 +75,18 @@ func Run(ctx context.Context, o Options) (decay.Result, error) {
 	close(over)
 	signal.Stop(hup)
 	<-gone
-	m.feed.cancel()
-	closeErr := o.Source.Close()
-	<-m.feed.done
+	m.pump.Stop()
 
 	// What came last must not be lost, however the program ended.
-	for _, it := range m.rest() {
+	for _, it := range m.pump.Drain(nil) {
 		m.take(it, m.heard)
 	}
 	m.finish()
-	_, ended := m.feed.drain(nil)
 	switch {
 	case errors.Is(err, tea.ErrProgramPanic):
 		return m.result, fmt.Errorf("the screen failed: %w", err)
 	case ctx.Err() != nil, errors.Is(err, tea.ErrInterrupted):
 		err = nil
-	case errors.Is(err, tea.ErrProgramKilled):
-		err = fmt.Errorf("the screen was stopped: %w", ended)
 	}
-	if errors.Is(closeErr, sensor.ErrClosed) {
-		closeErr = nil
-	}
-	return m.result, errors.Join(err, m.failure, closeErr)
-}
-
-// rest takes what the screen has not yet seen.
-func (m *model) rest() []sensor.Item {
-	items, _ := m.feed.drain(nil)
-	return items
+	return m.result, errors.Join(err, m.failure)
 }
