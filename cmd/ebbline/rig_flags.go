@@ -3,15 +3,84 @@ package main
 import (
 	"ebbline/decay"
 	"ebbline/sensor"
+	"ebbline/sensor/rig"
 
 	"github.com/spf13/pflag"
 )
 
-type rigFlags struct{}
+// rigFlags describe the simulated rig.
+type rigFlags struct {
+	hole, supply, noise string
+	rate                float64
+	fs                  *pflag.FlagSet
+}
 
-func (f *rigFlags) add(*pflag.FlagSet) {}
-func (f *rigFlags) given() bool        { return false }
-func (f *rigFlags) defaults()          {}
-func (f *rigFlags) source(*decay.Setup, bool) (sensor.Source, sensor.Controls, error) {
-	return nil, nil, wrong("name the sensor's port with --port; ebbline ports lists them", "no port given")
+func (f *rigFlags) add(fs *pflag.FlagSet) {
+	f.fs = fs
+	fs.StringVar(&f.hole, "hole", "1mm", "simulated rig: equivalent hole of its leak, or 0 for a tight duct")
+	fs.StringVar(&f.supply, "supply", "25psi", "simulated rig: what its regulator is set to, gauge")
+	fs.StringVar(&f.noise, "noise", "60Pa", "simulated rig: noise of a reading, rms")
+	fs.Float64Var(&f.rate, "rate", 50, "simulated rig: readings a second")
+}
+
+// given reports whether any of the flags was.
+func (f *rigFlags) given() bool {
+	for _, name := range []string{"hole", "supply", "noise", "rate"} {
+		if f.fs != nil && f.fs.Changed(name) {
+			return true
+		}
+	}
+	return false
+}
+
+// defaults sets what the flags would be when none is given.
+func (f *rigFlags) defaults() { f.add(pflag.NewFlagSet("rig", pflag.ContinueOnError)) }
+
+// config is the rig for a set-up: the duct is as large as the set-up says it
+// is, and stands in the same air.
+func (f *rigFlags) config(set decay.Setup) (rig.Config, error) {
+	c := rig.Default()
+	var err error
+	if f.hole == "0" {
+		c.Hole = 0
+	} else if c.Hole, err = decay.ParseLength(f.hole); err != nil {
+		return c, wrong("write a diameter, for example --hole 1mm, or --hole 0 for none", "--hole: %w", err)
+	}
+	if c.Supply, err = decay.ParseGauge(f.supply); err != nil {
+		return c, wrong("for example --supply 25psi", "--supply: %w", err)
+	}
+	if c.Noise, err = decay.ParseGauge(f.noise); err != nil {
+		return c, wrong("for example --noise 60Pa", "--noise: %w", err)
+	}
+	c.Rate = f.rate
+	if set.Volume > 0 {
+		c.Volume = set.Volume
+	}
+	if set.FullScale > 0 {
+		c.FullScale = decay.Gauge(set.FullScale)
+	}
+	c.Ambient = set.NominalAmbient()
+	c.Temperature = set.WithDefaults().AmbientTemperature
+	if err := c.Validate(); err != nil {
+		return c, wrong("see --help for the flags of the simulated rig", "%w", err)
+	}
+	return c, nil
+}
+
+// source starts the rig, working its own valves until somebody does, and tells
+// the set-up what the rig knows of itself.
+func (f *rigFlags) source(set *decay.Setup, _ bool) (sensor.Source, sensor.Controls, error) {
+	if set.Reads == decay.ReadsAbsolute {
+		return nil, nil, wrong("leave out --reads for the simulated rig", "the simulated rig has a gauge sensor")
+	}
+	c, err := f.config(*set)
+	if err != nil {
+		return nil, nil, err
+	}
+	set.Volume = c.Volume
+	set.FullScale = float64(c.FullScale)
+	set.Ambient = c.Ambient
+	script := rig.DefaultScript()
+	src := rig.NewSource(c, &script)
+	return src, src, nil
 }
