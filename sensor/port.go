@@ -303,6 +303,7 @@ type lineReader struct {
 	assumed   bool // the unit was
 	bad       int  // lines not understood since the last complaint
 	badSaid   time.Duration
+	resetSaid time.Duration // latest complaint of a reset
 	boardZero float64       // board's clock at offset 0, s
 	offset    time.Duration // our time at boardZero
 	board     float64       // latest board time
@@ -360,7 +361,8 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		}
 		l.valid = true
 		stamp, reset := l.stamp(at, f)
-		if reset {
+		if reset && (l.resetSaid == 0 || at-l.resetSaid > repeatAfter) {
+			l.resetSaid = at
 			out = append(out, Item{Fault: &Fault{At: at, Code: "board-reset", Text: l.opt.Name + ": the board's clock jumped: it was reset", Hint: "check its supply; the test goes on"}})
 		}
 		out = append(out, Item{Reading: Reading{Sample: decay.Sample{At: stamp, P: p}, Raw: line}})
@@ -371,13 +373,12 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 // pressure is the absolute pressure that a line means.
 func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 	unit := f.Unit
-	if l.opt.Unit != "" || unit == "" {
-		l.assumed = unit == ""
+	if l.assumed = unit == ""; l.assumed {
 		unit = l.unit
 	}
 	u, err := decay.ParsePressureUnit(unit)
 	if err != nil {
-		return 0, fmt.Errorf("%s is no pressure: have the board send a pressure, or say --unit", unit)
+		return 0, fmt.Errorf("%s is no pressure: have the board send a pressure with its unit", unit)
 	}
 	v := f.Value * u.Pascal
 	absolute := l.opt.Reads == decay.ReadsAbsolute
