@@ -248,10 +248,9 @@ func (m *model) save() {
 	m.s.saved = path
 }
 
-func (m *model) quit() tea.Cmd {
-	m.finish()
-	return tea.Quit
-}
+// quit leaves the screen. The test is finished and saved by Run, once the
+// reader has stopped, so that the record holds the last reading too.
+func (m *model) quit() tea.Cmd { return tea.Quit }
 
 func (m *model) ring(now time.Time) {
 	m.rang = now
