@@ -119,7 +119,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			return err
 		}
 	} else {
-		if src, controls, err = f.rig.source(&set, headless); err != nil {
+		if src, controls, err = f.rig.source(&set, !headless); err != nil {
 			return err
 		}
 		if keep, err = openPage(f.book, f.label, unit.Name, when, src.About(), set); err != nil {

@@ -3,9 +3,11 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -129,5 +131,47 @@ func TestKilledHoldKeepsWhatCame(t *testing.T) {
 		if n := m["samples"].(float64); n < 150 {
 			t.Errorf("%s: %v readings of 3 s at 100 a second are left", names[0], n)
 		}
+	}
+}
+
+// TestRigServesHold runs the rig's command on one side of a pseudo-terminal
+// and a test on the other.
+func TestRigServesHold(t *testing.T) {
+	valves, say := io.Pipe()
+	names, name := io.Pipe()
+	ended := make(chan int, 1)
+	go func() {
+		ended <- run([]string{"rig", "--hole", "3mm", "--rate", "100", "--volume", "2L"}, valves, name, io.Discard)
+		name.Close()
+	}()
+	line, err := bufio.NewReader(names).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	go func() {
+		for _, s := range []struct {
+			word string
+			wait time.Duration
+		}{{"fill", 3 * time.Second}, {"isolate", 3 * time.Second}} {
+			fmt.Fprintln(say, s.word)
+			time.Sleep(s.wait)
+		}
+		fmt.Fprintln(say, "quit")
+	}()
+	_, out, errOut := ebbline(t, "", "hold", "--port", strings.TrimSpace(line), "--volume", "2L", "--json", "--for", "5500ms", "--book", t.TempDir())
+	if status := <-ended; status != 0 {
+		t.Errorf("the rig ended with status %d", status)
+	}
+	say.Close()
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	var last struct {
+		Samples int
+		Peak    float64 `json:"peak_kpa_gauge"`
+	}
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil {
+		t.Fatalf("%v: %s%s", err, out, errOut)
+	}
+	if last.Samples < 300 || last.Peak < 50 {
+		t.Errorf("%d readings up to %v kPa gauge came through", last.Samples, last.Peak)
 	}
 }
