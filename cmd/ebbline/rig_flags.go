@@ -1,6 +1,8 @@
 package main
 
 import (
+	"time"
+
 	"ebbline/decay"
 	"ebbline/sensor"
 	"ebbline/sensor/rig"
@@ -68,8 +70,9 @@ func (f *rigFlags) config(set decay.Setup) (rig.Config, error) {
 }
 
 // source starts the rig, working its own valves until somebody does, and tells
-// the set-up what the rig knows of itself.
-func (f *rigFlags) source(set *decay.Setup, _ bool) (sensor.Source, sensor.Controls, error) {
+// the set-up what the rig knows of itself. With long it holds until the
+// hand that lets the air out.
+func (f *rigFlags) source(set *decay.Setup, long bool) (sensor.Source, sensor.Controls, error) {
 	if set.Reads == decay.ReadsAbsolute {
 		return nil, nil, wrong("leave out --reads for the simulated rig", "the simulated rig has a gauge sensor")
 	}
@@ -81,6 +84,9 @@ func (f *rigFlags) source(set *decay.Setup, _ bool) (sensor.Source, sensor.Contr
 	set.FullScale = float64(c.FullScale)
 	set.Ambient = c.Ambient
 	script := rig.DefaultScript()
+	if long {
+		script.Hold = time.Hour
+	}
 	src := rig.NewSource(c, &script)
 	return src, src, nil
 }
