@@ -3,6 +3,7 @@
 package tui
 
 import (
+	"bytes"
 	"context"
 	"image/color"
 	"io"
@@ -79,11 +80,17 @@ func newGlass(t *testing.T, w, h int) *glass {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		b := make([]byte, 1<<16)
+		b, pending := make([]byte, 1<<16), []byte(nil)
 		for {
 			n, err := ptm.Read(b)
 			g.mu.Lock()
-			g.em.Write(b[:n])
+			// Only whole frames are shown, or a look could fall into half of one.
+			pending = append(pending, b[:n]...)
+			if k := bytes.LastIndex(pending, []byte(frameEnd)); k >= 0 {
+				k += len(frameEnd)
+				g.em.Write(pending[:k])
+				pending = append(pending[:0], pending[k:]...)
+			}
 			g.raw.Write(b[:n])
 			g.mu.Unlock()
 			if err != nil {
