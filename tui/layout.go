@@ -204,7 +204,7 @@ func (s *scene) drawList(g *grid, x, y, right, bottom int, lines []fact) {
 	var rows []row
 	for _, l := range lines {
 		if width(l.text) <= right-x {
-			rows = append(rows, row{l.text, l.st})
+			rows = append(rows, row(l))
 			continue
 		}
 		for i, part := range wrap(l.text, right-x-2) {
