@@ -122,7 +122,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		if src, controls, err = f.rig.source(&set, !headless); err != nil {
 			return err
 		}
-		if keep, err = openPage(f.book, f.label, unit.Name, when, src.About(), set); err != nil {
+		if keep, err = openPage(f.book, f.label, "psi", when, src.About(), set); err != nil {
 			src.Close()
 			return err
 		}
