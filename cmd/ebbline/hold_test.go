@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+	"github.com/rogpeppe/go-internal/testscript"
 )
 
 // board stands in for a sensor's board: it prints a reading every 10 ms on a
@@ -101,7 +102,7 @@ func TestMain(m *testing.M) {
 		main()
 		return
 	}
-	os.Exit(m.Run())
+	testscript.Main(m, map[string]func(){"ebbline": main})
 }
 
 func TestKilledHoldKeepsWhatCame(t *testing.T) {
