@@ -45,11 +45,18 @@ func (b *Board) Name() string { return b.slave.Name() }
 func (b *Board) Run(ctx context.Context) error {
 	defer b.slave.Close()
 	defer b.master.Close()
+	fd := int(b.slave.Fd())
+	keep := min(max(int(0.5*b.board.cfg.Rate)*16, 256), 2048) // bytes; a line has up to 16
 	// A writer of its own: the master blocks once the terminal's buffer is full.
 	lines := make(chan string, 64)
 	broken := make(chan error, 1)
 	go func() {
 		for l := range lines {
+			// Half a second of lines that nobody read are stale: a reader who
+			// comes later is to see the present.
+			if unread(fd) > keep {
+				discard(fd)
+			}
 			if _, err := b.master.WriteString(l + "\r\n"); err != nil {
 				broken <- err
 				return
