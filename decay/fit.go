@@ -306,6 +306,7 @@ type estimate struct {
 	weights   []float64
 	k, sdK    float64 // averaged over the models, from the trace alone
 	lowK, hiK float64 // 95 %, from the trace alone
+	length    float64 // of the hold, s
 	widen     float64 // by which residuals that are not white widened it
 	seepShare float64 // posterior weight of laws, to name the law
 	orifShare float64
@@ -354,6 +355,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	if len(d.t) < 3 {
 		return e, false
 	}
+	e.length = d.t[len(d.t)-1]
 	guess := d.start()
 	const first = 4 // nozzle and seep, with either way of cooling
 	worthwhile := map[bool]bool{false: true, true: true}
@@ -362,6 +364,16 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 		switch {
 		case warm != nil && warm.fits[i].ok:
 			f = d.fit(m, warm.fits[i].th, maxIter)
+			if m.natural && i < first && warm.fits[i-1].ok {
+				// Natural convection explains the same trace with warmer air and a smaller leak.
+				from := warm.fits[i-1].th
+				from[parK] *= 0.7
+				from[parDT] *= 1.6
+				from[parLnTau] += 0.5
+				if g := d.fit(m, from, maxIter); g.ok && g.chi2All < f.chi2All {
+					f = g
+				}
+			}
 		case i < first:
 			for _, s := range startingPoints {
 				from := guess
@@ -466,6 +478,23 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	e.lowK = e.quantile(0.025)
 	e.hiK = e.quantile(0.975)
 	return e, true
+}
+
+// settling is the rate, 1/s, at which the models still see the air settle at
+// the end of the hold: the largest of those that count.
+func (e *estimate) settling(tw float64) float64 {
+	most := 0.0
+	for i, f := range e.fits {
+		if e.weights[i] < 0.01 || f.model.still {
+			continue
+		}
+		tau := math.Exp(f.th[parLnTau])
+		rate := f.th[parDT] / tw / tau * math.Exp(-e.length/tau)
+		if math.Abs(rate) > math.Abs(most) {
+			most = rate
+		}
+	}
+	return most
 }
 
 // quantile of the mixture of normal distributions of K that the models give.

@@ -136,7 +136,10 @@ type Procedure struct {
 	set   Setup
 	live  *Live
 	slope slopeMeter
-	state State
+
+	leaning   Outcome // what the interval says at present
+	leaningAt float64 // and how long the hold was when it began to say so, s
+	state     State
 }
 
 // NewProcedure starts a test.
@@ -154,6 +157,7 @@ func (p *Procedure) State() State { return p.state }
 const (
 	watchedZ       = 3.5
 	watchedSeconds = 6.0
+	watchedGrowth  = 1.3 // by which the hold must have grown while the answer stayed the same
 )
 
 // Step takes an event and returns what follows from it.
@@ -186,8 +190,10 @@ func (p *Procedure) Step(ev Event) []Effect {
 		s.Result = r
 		out = p.enter(out, phase, since)
 		out = append(out, Estimated{s.Now, r})
-		if v := r.sequential(watchedZ); v != Undecided && s.Verdict == Undecided &&
-			(r.Hold.End-r.Hold.Start).Seconds() >= watchedSeconds {
+		length := (r.Hold.End - r.Hold.Start).Seconds()
+		if v := r.sequential(watchedZ); v != p.leaning || v == Undecided {
+			p.leaning, p.leaningAt = v, length
+		} else if s.Verdict == Undecided && length >= watchedSeconds && length >= watchedGrowth*p.leaningAt {
 			s.Verdict = v
 			out = append(out, VerdictReached{s.Now, r})
 		}

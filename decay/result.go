@@ -116,6 +116,8 @@ type Result struct {
 	Zero     Gauge // zero error found before the fill, 0 when not seen
 	Samples  int
 	Warnings []Warning
+
+	heldUp bool // the supply may have held the pressure up
 }
 
 // HasFlag reports whether f was raised.

@@ -23,6 +23,7 @@ type segments struct {
 	firstFill  float64 // of the first
 	hold       stretch
 	hasHold    bool
+	isolated   bool // the hold shows that the supply is off: it falls
 	holdOpen   bool // the hold runs to the end of what is known
 	disturbed  bool
 	phase      Phase
@@ -245,6 +246,9 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		s := still[best]
 		// The corner itself: the cell at which the trace bends down most, near the start.
 		s.from = corner(cells, s, sigma)
+		_, _, slope, sd := line(cells, s.from, s.to, sigma)
+		drop := -slope * (cells[s.to-1].t - cells[s.from].t)
+		sg.isolated = slope < -5*sd && drop > 0.002*sg.top
 		sg.hold, sg.hasHold = s, true
 		sg.holdOpen = s.to >= n
 		for k := range still {
