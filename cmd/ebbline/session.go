@@ -70,7 +70,7 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 		case it, ok := <-items:
 			if !ok {
 				err := <-ended
-				if errors.Is(err, io.EOF) || errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled) {
+				if errors.Is(err, io.EOF) || errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 					err = nil
 				}
 				return s.finish(), err
