@@ -227,6 +227,7 @@ func (p *Procedure) ambient() Pressure {
 func (p *Procedure) enter(out []Effect, phase Phase, since time.Duration) []Effect {
 	s := &p.state
 	if phase == s.Phase {
+		s.PhaseSince = since // the moment of isolation is placed better as the hold grows
 		return out
 	}
 	if phase == PhaseFill && (s.Phase == PhaseReady || s.Phase == PhaseRelease) {

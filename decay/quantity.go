@@ -138,7 +138,11 @@ func (g Gauge) Format(u PressureUnit) string {
 
 // Number prints g in unit u without the unit, for tables that name it above.
 func (g Gauge) Number(u PressureUnit) string {
-	return strconv.FormatFloat(float64(g)/u.Pascal, 'f', u.digits(), 64)
+	text := strconv.FormatFloat(float64(g)/u.Pascal, 'f', u.digits(), 64)
+	if strings.Trim(text, "-0.") == "" {
+		text = strings.TrimPrefix(text, "-") // a zero has no sign
+	}
+	return text
 }
 
 // Format prints p in unit u with the word absolute.

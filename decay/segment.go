@@ -270,6 +270,10 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	case rising[end] || n > 1 && rising[end-1] && !(sg.hasHold && sg.holdOpen):
 		sg.phase = PhaseFill
 		sg.phaseAt = sg.fillAt
+	case sg.hasHold && !math.IsNaN(sg.fillAt) && (sg.holdOpen && cells[end].t1-cells[sg.hold.from].t < 1 ||
+		!sg.isolated && last.p-ref > 0.6*(cells[sg.hold.from].p-ref)):
+		// Too early to tell isolation from the last of the fill, or held up by the supply.
+		sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
 	case sg.hasHold && sg.holdOpen:
 		sg.phase = PhaseHold
 		sg.phaseAt = cells[sg.hold.from].t

@@ -1,0 +1,102 @@
+package decay_test
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/decaytest"
+)
+
+// script feeds a trace to a procedure, looking five times a second, and
+// returns every effect but the estimates, as text.
+func script(tr decaytest.Trace, set decay.Setup) (*decay.Procedure, []string) {
+	p := decay.NewProcedure(set)
+	var out []string
+	note := func(effects []decay.Effect) {
+		for _, e := range effects {
+			switch e := e.(type) {
+			case decay.PhaseChanged:
+				out = append(out, fmt.Sprintf("%v at %.0f s", e.To, e.At.Seconds()))
+			case decay.CeilingPassed:
+				out = append(out, "over the ceiling")
+			case decay.CeilingCleared:
+				out = append(out, "below the ceiling")
+			case decay.VerdictReached:
+				out = append(out, p.State().Verdict.String())
+			case decay.Finished:
+				out = append(out, "finished: "+e.Result.Outcome.String())
+			}
+		}
+	}
+	look, end := time.Duration(0), time.Duration(0)
+	for _, s := range tr.Samples {
+		note(p.Step(decay.Taken{Sample: s}))
+		if end = s.At; s.At >= look {
+			note(p.Step(decay.Look{At: s.At}))
+			look = s.At + 200*time.Millisecond
+		}
+	}
+	note(p.Step(decay.Finish{At: end}))
+	return p, out
+}
+
+func ordinary() decaytest.Rig {
+	return decaytest.Rig{
+		Volume: 0.010, Area: decaytest.HoleArea(1), Tau: 6, Supply: 172e3, IdleSeconds: 3,
+		FillSeconds: 8, HoldSeconds: 40, ReleaseSeconds: 6, Rate: 50, Noise: 60, Seed: 5,
+	}
+}
+
+func TestProcedureRecognisesThePhases(t *testing.T) {
+	tr := decaytest.Make(ordinary())
+	set := tr.Setup
+	set.Rigid = true
+	p, got := script(tr, set)
+	want := []string{"fill at 3 s", "settle at 11 s", "hold at 11 s", "leaks", "release at 51 s", "over at 57 s", "finished: leaks"}
+	if !reflect.DeepEqual(got, want) {
+		t.Errorf("got  %s\nwant %s", strings.Join(got, ", "), strings.Join(want, ", "))
+	}
+	if p.State().Phase != decay.PhaseOver || p.State().Advice != decay.AdviseDone {
+		t.Errorf("ends in %v, advising %v", p.State().Phase, p.State().Advice)
+	}
+	// The same events give the same effects.
+	if _, again := script(tr, set); !reflect.DeepEqual(got, again) {
+		t.Errorf("a second time: %v", again)
+	}
+}
+
+func TestProcedureRaisesTheAlarmAtOnce(t *testing.T) {
+	p := decay.NewProcedure(decay.Setup{Ceiling: 100e3})
+	at := func(ms int, g decay.Gauge) []decay.Effect {
+		return p.Step(decay.Taken{Sample: decay.Sample{At: time.Duration(ms) * time.Millisecond, P: g.Absolute(decay.DefaultAmbient)}})
+	}
+	at(0, 0)
+	if out := at(10, 95e3); len(out) != 0 || !p.State().InBand {
+		t.Errorf("in the warning band: %v, %+v", out, p.State())
+	}
+	out := at(20, 101e3)
+	if len(out) != 1 || reflect.TypeOf(out[0]) != reflect.TypeOf(decay.CeilingPassed{}) || p.State().Advice != decay.AdviseShut {
+		t.Errorf("over the ceiling: %v, advice %v", out, p.State().Advice)
+	}
+	if out = at(30, 101e3); len(out) != 0 {
+		t.Errorf("still over: %v", out)
+	}
+	if out = at(40, 99e3); len(out) != 1 || p.State().OverCeiling {
+		t.Errorf("back: %v", out)
+	}
+}
+
+// A duct held up by its supply looks tight; nobody may be told that it holds.
+func TestNoVerdictWhileTheSupplyHoldsItUp(t *testing.T) {
+	rig := ordinary()
+	rig.FillSeconds, rig.HoldSeconds, rig.ReleaseSeconds, rig.Tau = 60, 0.1, 0, 3
+	tr := decaytest.Make(rig)
+	p, got := script(tr, tr.Setup)
+	if v := p.State().Verdict; v != decay.Undecided {
+		t.Errorf("%v under the supply: %v", v, got)
+	}
+}
