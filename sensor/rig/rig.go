@@ -58,10 +58,24 @@ func (c Config) Validate() error {
 		return errors.New("the noise of a simulated sensor is 0 to 1 bar")
 	case c.Bits < 0 || c.Bits > 24:
 		return fmt.Errorf("a simulated converter has up to 24 bits, not %d", c.Bits)
-	case !(c.Ambient > 2e4 && c.Ambient < 2e5) || !(c.Temperature > 200 && c.Temperature < 400):
-		return errors.New("the ambient of a simulated rig is not one of this planet's workshops")
-	case !(c.FullScale > 0) || c.FeedBore <= 0 || c.VentBore <= 0 || c.WallTau <= 0 || c.Seep < 0:
-		return errors.New("full scale, bores and the settling time of a simulated rig are above zero")
+	case !(c.Ambient > 2e4 && c.Ambient < 2e5):
+		return fmt.Errorf("a simulated ambient is 20 to 200 kPa absolute, not %g kPa", float64(c.Ambient)/decay.Kilopascal)
+	case !(c.Temperature > 200 && c.Temperature < 400):
+		return fmt.Errorf("a simulated temperature is -73 to 126 °C, not %g °C", float64(c.Temperature)-decay.ZeroCelsius)
+	case !(c.FullScale > 0 && c.FullScale <= 1000*decay.Bar):
+		return fmt.Errorf("the full scale of a simulated sensor is above 0 and at most 1000 bar gauge, not %g bar", float64(c.FullScale)/decay.Bar)
+	case !(math.Abs(float64(c.ZeroError)) <= 1e6):
+		return fmt.Errorf("the zero error of a simulated sensor is at most 10 bar, not %g bar", float64(c.ZeroError)/decay.Bar)
+	case !(c.FeedBore > 0 && c.FeedBore <= 50*decay.Millimetre) || !(c.VentBore > 0 && c.VentBore <= 50*decay.Millimetre):
+		return fmt.Errorf("the bores of simulated valves are above 0 and at most 50 mm, not %g and %g mm",
+			float64(c.FeedBore)/decay.Millimetre, float64(c.VentBore)/decay.Millimetre)
+	case c.WallTau < time.Millisecond:
+		return fmt.Errorf("the settling time of a simulated rig is at least 1 ms, not %v", c.WallTau)
+	case !(c.Seep >= 0):
+		return fmt.Errorf("the seep of a simulated rig is 0 or more, not %g kg/(s·Pa²)", c.Seep)
+	case !(c.quickest() <= maxRate):
+		return fmt.Errorf("%g L is too small a volume for its simulated leak, supply and vent: it would change its pressure within %.2g ms; give a larger volume or a smaller leak",
+			float64(c.Volume)/decay.Litre, 1e3/c.quickest())
 	}
 	return nil
 }
@@ -72,8 +86,27 @@ const (
 	cp = decay.Gamma * cv
 )
 
-// maxStep of the integration, s.
-const maxStep = 0.002
+const (
+	maxStep = 0.002  // of the integration, s
+	maxRate = 1500.0 // 1/s: bounds the work in a simulated second
+)
+
+// quickest bounds from above the rate, 1/s, at which flow changes the pressure
+// with everything open.
+func (c Config) quickest() float64 {
+	rt := decay.RAir * float64(c.Temperature)
+	open := decay.DefaultCd*decay.CircleArea(c.Hole) + decay.CircleArea(c.FeedBore) + decay.CircleArea(c.VentBore)
+	seep := 2 * c.Seep * float64(c.Supply.Absolute(c.Ambient)) * rt
+	return (float64(open)*math.Sqrt(rt) + seep) / float64(c.Volume)
+}
+
+// stepFor is a step, s, that stays stable: half the wall's time constant
+// in the thinnest air, and short against the flow, whose slope near equal
+// pressures has no bound, so that the chatter there is below the noise.
+func (c Config) stepFor() float64 {
+	thin := float64(c.Ambient / c.Supply.Absolute(c.Ambient))
+	return min(maxStep, 0.01/c.quickest(), thin*c.WallTau.Seconds()/2)
+}
 
 // Rig is the simulated air and valves. It keeps no clock: Advance says how
 // much time has gone by. It is not safe for concurrent use.
@@ -82,6 +115,7 @@ type Rig struct {
 	m, t         float64 // air in the duct: kg, K
 	supply, vent bool    // open
 	hA           float64 // W/K
+	step         float64 // of the integration, s
 	rng          *rand.Rand
 }
 
@@ -92,6 +126,7 @@ func New(c Config) *Rig {
 	r.m = float64(c.Ambient) * float64(c.Volume) / (decay.RAir * r.t)
 	full := float64(c.Supply.Absolute(c.Ambient)) * float64(c.Volume) / (decay.RAir * r.t)
 	r.hA = full * cv / c.WallTau.Seconds()
+	r.step = c.stepFor()
 	return r
 }
 
@@ -152,7 +187,7 @@ func (r *Rig) rates(m, t float64) (dm, dt float64) {
 // Advance lets time go by, by Runge–Kutta steps of fourth order.
 func (r *Rig) Advance(d time.Duration) {
 	left := d.Seconds()
-	steps := int(math.Ceil(left / maxStep))
+	steps := int(math.Ceil(left / r.step))
 	h := left / math.Max(float64(steps), 1)
 	for range steps {
 		m1, t1 := r.rates(r.m, r.t)

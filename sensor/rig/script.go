@@ -2,6 +2,7 @@ package rig
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"ebbline/decay"
@@ -42,7 +43,8 @@ func (b *board) step(d time.Duration) (line string, g decay.Gauge, more bool) {
 	}
 	b.rig.Advance(d)
 	b.now += d
-	shown := float64(b.rig.Read()) / decay.PSI
+	// Zero is added so that no "-0.000" is printed.
+	shown := math.Round(float64(b.rig.Read())/decay.PSI*1000)/1000 + 0
 	line = fmt.Sprintf("%d,%.3f", b.now.Milliseconds(), shown)
 	return line, decay.Gauge(shown * decay.PSI), true
 }

@@ -33,6 +33,15 @@ func (s *Source) step() time.Duration {
 
 // Next implements [sensor.Source].
 func (s *Source) Next(ctx context.Context) (sensor.Item, error) {
+	// First, because below an overdue reading would compete with the end.
+	select {
+	case <-s.done:
+		return sensor.Item{}, sensor.ErrClosed
+	default:
+	}
+	if err := ctx.Err(); err != nil {
+		return sensor.Item{}, err
+	}
 	s.mu.Lock()
 	s.next = s.next.Add(s.step())
 	wait := time.Until(s.next)
