@@ -248,7 +248,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		s.from = corner(cells, s, sigma)
 		_, _, slope, sd := line(cells, s.from, s.to, sigma)
 		drop := -slope * (cells[s.to-1].t - cells[s.from].t)
-		sg.isolated = slope < -5*sd && drop > 0.002*sg.top
+		sg.isolated = slope < -5*sd && drop > 0.0007*sg.top
 		sg.hold, sg.hasHold = s, true
 		sg.holdOpen = s.to >= n
 		for k := range still {
