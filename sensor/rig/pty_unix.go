@@ -6,8 +6,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/charmbracelet/x/term"
@@ -34,6 +36,13 @@ func Open(c Config, s *Script) (*Board, error) {
 		slave.Close()
 		return nil, fmt.Errorf("cannot make the pseudo-terminal raw: %w", err)
 	}
+	// The pty package leaves the master blocking, and Close would then wait for a
+	// read or write that may never end.
+	if err := syscall.SetNonblock(int(master.Fd()), true); err != nil {
+		master.Close()
+		slave.Close()
+		return nil, fmt.Errorf("cannot set up the pseudo-terminal: %w", err)
+	}
 	return &Board{board: newBoard(c, s), master: master, slave: slave}, nil
 }
 
@@ -45,18 +54,26 @@ func (b *Board) Name() string { return b.slave.Name() }
 func (b *Board) Run(ctx context.Context) error {
 	defer b.slave.Close()
 	defer b.master.Close()
-	fd := int(b.slave.Fd())
+	// Not Fd: the writer may outlast the file, and its number be another's by then.
+	slave, err := b.slave.SyscallConn()
+	if err != nil {
+		return fmt.Errorf("using %s: %w", b.Name(), err)
+	}
 	keep := min(max(int(0.5*b.board.cfg.Rate)*16, 256), 2048) // bytes; a line has up to 16
 	// A writer of its own: the master blocks once the terminal's buffer is full.
 	lines := make(chan string, 64)
 	broken := make(chan error, 1)
+	// What is sent to the board is read and dropped, or its sender would block.
+	go func() { _, _ = io.Copy(io.Discard, b.master) }()
 	go func() {
 		for l := range lines {
 			// Half a second of lines that nobody read are stale: a reader who
 			// comes later is to see the present.
-			if unread(fd) > keep {
-				discard(fd)
-			}
+			_ = slave.Control(func(fd uintptr) {
+				if unread(int(fd)) > keep {
+					discard(int(fd))
+				}
+			}) // fails once closed, as the write below then does
 			if _, err := b.master.WriteString(l + "\r\n"); err != nil {
 				broken <- err
 				return

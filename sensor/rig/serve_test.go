@@ -4,6 +4,8 @@ package rig_test
 
 import (
 	"context"
+	"io"
+	"os"
 	"testing"
 	"time"
 
@@ -45,6 +47,43 @@ func TestLateReaderSeesThePresent(t *testing.T) {
 	}
 	cancel()
 	if err := <-done; err != nil {
+		t.Error(err)
+	}
+}
+
+// Whoever sends to the board, more than a terminal keeps, is not held up; and
+// the port goes away with the board although somebody has it open.
+func TestBoardTakesWhatItIsSent(t *testing.T) {
+	b, err := rig.Open(rig.Default(), nil)
+	if err != nil {
+		t.Skip(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	ran := make(chan error, 1)
+	go func() { ran <- b.Run(ctx) }()
+	port, err := os.OpenFile(b.Name(), os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	over := make(chan error, 1)
+	go func() {
+		for range 64 {
+			if _, err := port.Write(make([]byte, 1024)); err != nil {
+				over <- err
+				return
+			}
+		}
+		cancel()
+		_, err := io.Copy(io.Discard, port)
+		over <- err
+	}()
+	select {
+	case <-over: // the end of the file or an error, by system
+	case <-time.After(10 * time.Second):
+		t.Fatal("the sender is held up, or the port never went away")
+	}
+	if err := <-ran; err != nil {
 		t.Error(err)
 	}
 }
