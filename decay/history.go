@@ -44,6 +44,7 @@ type history struct {
 	lastT, dt                 float64 // latest stamp; typical step
 	peak                      float64 // highest accepted reading
 	equalSteps, steps         int     // successive readings that are exactly equal
+	rest, restBand            float64 // readings this near to rest tell nothing of being stuck
 	runLen                    int     // present run of equal readings
 	runT0                     float64
 	longRun                   float64 // longest run of equal readings, s
@@ -154,9 +155,11 @@ func (h *history) keep(x point) {
 	if k := len(h.cells); k > 0 {
 		h.steps++
 		if x.p == h.lastKept {
-			h.equalSteps++
+			if math.Abs(x.p-h.rest) > h.restBand {
+				h.equalSteps++
+			}
 			h.runLen++
-			if d := x.t - h.runT0; d > h.longRun {
+			if d := x.t - h.runT0; d > h.longRun && math.Abs(x.p-h.rest) > h.restBand {
 				h.longRun, h.longRunN, h.longRunP, h.longRunT0 = d, h.runLen, x.p, h.runT0
 			}
 		} else {

@@ -28,7 +28,14 @@ type Live struct {
 
 // NewLive starts an estimate.
 func NewLive(set Setup) *Live {
-	return &Live{set: set.WithDefaults(), h: newHistory()}
+	l := &Live{set: set.WithDefaults(), h: newHistory()}
+	// A sensor at rest may well read the same value for long; only under
+	// pressure is that a sign of a stuck one.
+	l.h.rest, l.h.restBand = float64(set.NominalAmbient()), 3*Kilopascal
+	if set.Reads == ReadsAbsolute && set.Ambient == 0 {
+		l.h.restBand = 20 * Kilopascal
+	}
+	return l
 }
 
 // Add takes a reading.
@@ -172,8 +179,8 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		r.Flags = append(r.Flags, FlagShortHold)
 	}
 	l.report(&r, &l.warmData, &e, length)
-	if !sg.isolated && r.Outcome == Holds {
-		r.heldUp = true
+	if !sg.isolated && !math.IsNaN(sg.fillAt) && r.Outcome == Holds {
+		r.heldUp = sg.holdOpen // it may be on still
 		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off: make sure its valve was closed, or the supply may have held the pressure up")
 	}
 	if phase == PhaseHold && math.Abs(r.Settling.Amplitude) > 0 && length < 2*r.Settling.Tau.Seconds() && length < 15 {

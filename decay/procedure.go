@@ -187,7 +187,8 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 		s.Now = max(s.Now, ev.At)
 		phase, since, r := p.live.Look()
-		s.Result = r
+		s.Result = r.supplyOff()
+		r = s.Result
 		out = p.enter(out, phase, since)
 		out = append(out, Estimated{s.Now, r})
 		length := (r.Hold.End - r.Hold.Start).Seconds()
@@ -202,7 +203,7 @@ func (p *Procedure) Step(ev Event) []Effect {
 			break
 		}
 		s.Now = max(s.Now, ev.At)
-		s.Result = p.live.Whole()
+		s.Result = p.live.Whole().supplyOff()
 		out = p.enter(out, PhaseOver, s.Now)
 		out = append(out, Finished{s.Now, s.Result})
 	}
@@ -213,6 +214,15 @@ func (p *Procedure) Step(ev Event) []Effect {
 	}
 	s.Advice = p.advise()
 	return out
+}
+
+// supplyOff withdraws a "holds" of a live test in which the supply may still
+// hold the pressure up: whoever reads a recorded trace gets the warning alone.
+func (r Result) supplyOff() Result {
+	if r.heldUp && r.Outcome == Holds {
+		r.Outcome = Undecided
+	}
+	return r
 }
 
 // ambient is the one seen before the fill, or the nominal one.

@@ -96,7 +96,7 @@ func TestNoVerdictWhileTheSupplyHoldsItUp(t *testing.T) {
 	rig.FillSeconds, rig.HoldSeconds, rig.ReleaseSeconds, rig.Tau = 60, 0.1, 0, 3
 	tr := decaytest.Make(rig)
 	p, got := script(tr, tr.Setup)
-	if v := p.State().Verdict; v != decay.Undecided {
+	if v := p.State().Verdict; v != decay.Undecided || p.State().Result.Outcome != decay.Undecided {
 		t.Errorf("%v under the supply: %v", v, got)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"time"
 
 	"ebbline/decay"
@@ -173,9 +174,12 @@ func otherPorts(used string) []string {
 	if err != nil {
 		return nil // the screen only offers them; `ebbline ports` tells the error
 	}
-	names := make([]string, len(list))
-	for i, p := range list {
-		names[i] = p.Name
+	var names []string
+	for _, p := range list {
+		if p.Detail == "" && strings.HasPrefix(p.Name, "/dev/ttyS") {
+			continue // built into the machine: nobody has just plugged it in
+		}
+		names = append(names, p.Name)
 	}
 	return names
 }
