@@ -191,20 +191,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 		a = *s
 		improved := false
 		for range 8 {
-			scale := make([]float64, np)
-			b := mat.NewSymDense(np, nil)
-			for i := range np {
-				scale[i] = 1 / math.Sqrt(math.Max(s.At(i, i), 1e-300))
-			}
-			for i := range np {
-				for j := i; j < np; j++ {
-					v := s.At(i, j) * scale[i] * scale[j]
-					if i == j {
-						v += lambda
-					}
-					b.SetSym(i, j, v)
-				}
-			}
+			b, scale := unitDiagonal(s, lambda)
 			var ch mat.Cholesky
 			if !ch.Factorize(b) {
 				lambda *= 10
@@ -248,16 +235,7 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 	s, _ := normal()
 	a = *s
 	// Covariance on scaled columns, for conditioning.
-	scale := make([]float64, np)
-	b := mat.NewSymDense(np, nil)
-	for i := range np {
-		scale[i] = 1 / math.Sqrt(math.Max(a.At(i, i), 1e-300))
-	}
-	for i := range np {
-		for j := i; j < np; j++ {
-			b.SetSym(i, j, a.At(i, j)*scale[i]*scale[j])
-		}
-	}
+	b, scale := unitDiagonal(&a, 0)
 	var ch mat.Cholesky
 	if !ch.Factorize(b) {
 		return f
@@ -281,6 +259,23 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 	f.th, f.chi2, f.chi2All, f.ok = th, data, all, !math.IsInf(all, 0)
 	f.evidence += 0.5*logDet + math.Log(m.weight) // the −χ²/2 is added once the noise is known
 	return f
+}
+
+// unitDiagonal scales a symmetric matrix to a unit diagonal, to which damping
+// is added, and returns it with the scale of each row and column.
+func unitDiagonal(s *mat.SymDense, damping float64) (b *mat.SymDense, scale []float64) {
+	n := s.SymmetricDim()
+	b, scale = mat.NewSymDense(n, nil), make([]float64, n)
+	for i := range n {
+		scale[i] = 1 / math.Sqrt(math.Max(s.At(i, i), 1e-300))
+	}
+	for i := range n {
+		b.SetSym(i, i, s.At(i, i)*scale[i]*scale[i]+damping)
+		for j := i + 1; j < n; j++ {
+			b.SetSym(i, j, s.At(i, j)*scale[i]*scale[j])
+		}
+	}
+	return b, scale
 }
 
 // startingPoints of the search: the fit of a fast leak has a second minimum,
