@@ -68,7 +68,7 @@ func newGlass(t *testing.T, w, h int) *glass {
 	t.Helper()
 	ptm, tty, err := pty.Open()
 	if err != nil {
-		t.Skip("no pseudo-terminal: ", err)
+		t.Fatal("no pseudo-terminal: ", err)
 	}
 	if err := pty.Setsize(ptm, &pty.Winsize{Cols: uint16(w), Rows: uint16(h)}); err != nil {
 		t.Fatal(err)

@@ -20,7 +20,7 @@ func TestLateReaderSeesThePresent(t *testing.T) {
 	cfg.Rate = 1000
 	b, err := rig.Open(cfg, nil)
 	if err != nil {
-		t.Skip(err)
+		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error)
@@ -56,7 +56,7 @@ func TestLateReaderSeesThePresent(t *testing.T) {
 func TestBoardTakesWhatItIsSent(t *testing.T) {
 	b, err := rig.Open(rig.Default(), nil)
 	if err != nil {
-		t.Skip(err)
+		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
