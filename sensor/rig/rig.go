@@ -52,8 +52,8 @@ func (c Config) Validate() error {
 		return fmt.Errorf("a simulated hole is 0 to 50 mm, not %g mm", float64(c.Hole)/decay.Millimetre)
 	case !(c.Supply > 0 && c.Supply <= 10*decay.Bar):
 		return fmt.Errorf("a simulated supply is above 0 and at most 10 bar gauge, not %g bar", float64(c.Supply)/decay.Bar)
-	case !(c.Rate >= 0.1 && c.Rate <= 2000):
-		return fmt.Errorf("a simulated board sends 0.1 to 2000 readings a second, not %g", c.Rate)
+	case !(c.Rate >= 0.1 && c.Rate <= 5000):
+		return fmt.Errorf("a simulated board sends 0.1 to 5000 readings a second, not %g", c.Rate)
 	case !(c.Noise >= 0 && c.Noise <= 1e5):
 		return errors.New("the noise of a simulated sensor is 0 to 1 bar")
 	case c.Bits < 0 || c.Bits > 24:
@@ -108,6 +108,12 @@ func (c Config) stepFor() float64 {
 	return min(maxStep, 0.01/c.quickest(), thin*c.WallTau.Seconds()/2)
 }
 
+// wallHeat is the heat that passes between air and wall, W/K.
+func (c Config) wallHeat() float64 {
+	full := float64(c.Supply.Absolute(c.Ambient)) * float64(c.Volume) / (decay.RAir * float64(c.Temperature))
+	return full * cv / c.WallTau.Seconds()
+}
+
 // Rig is the simulated air and valves. It keeps no clock: Advance says how
 // much time has gone by. It is not safe for concurrent use.
 type Rig struct {
@@ -124,8 +130,7 @@ type Rig struct {
 func New(c Config) *Rig {
 	r := &Rig{cfg: c, t: float64(c.Temperature), rng: rand.New(rand.NewPCG(c.Seed, 0x656262))}
 	r.m = float64(c.Ambient) * float64(c.Volume) / (decay.RAir * r.t)
-	full := float64(c.Supply.Absolute(c.Ambient)) * float64(c.Volume) / (decay.RAir * r.t)
-	r.hA = full * cv / c.WallTau.Seconds()
+	r.hA = c.wallHeat()
 	r.step = c.stepFor()
 	return r
 }

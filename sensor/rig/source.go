@@ -72,10 +72,16 @@ func (s *Source) Next(ctx context.Context) (sensor.Item, error) {
 
 // About implements [sensor.Source].
 func (s *Source) About() sensor.About {
-	c := s.board.cfg
+	c := s.Config()
 	hole := "a tight duct"
-	if c.Hole > 0 {
+	switch seep := fmt.Sprintf("a seep like a hole of %.2f mm", float64(c.HoleLike())/decay.Millimetre); {
+	case c.Hole > 0:
 		hole = fmt.Sprintf("a hole of %.2f mm", float64(c.Hole)/decay.Millimetre)
+		if c.Seep > 0 {
+			hole += " and " + seep
+		}
+	case c.Seep > 0:
+		hole = seep
 	}
 	return sensor.About{
 		Name:      "simulated rig",
