@@ -3,13 +3,7 @@ package tui
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
-	"os"
-	"os/signal"
-	"syscall"
-
-	tea "github.com/charmbracelet/bubbletea"
 
 	"ebbline/decay"
 	"ebbline/sensor"
@@ -49,32 +43,9 @@ func Run(ctx context.Context, o Options) (decay.Result, error) {
 	}
 	term := newTerminal(o.Output)
 	m := newModel(o, term)
-	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(o.FPS), tea.WithOutput(term), tea.WithContext(ctx)}
-	if o.Input != nil {
-		opts = append(opts, tea.WithInput(o.Input))
-	}
-	p := tea.NewProgram(m, opts...)
 	// The pump outlives ctx, so that what was read until the very end is kept.
 	m.pump = sensor.NewPump(o.Source, o.OnItem)
-
-	// bubbletea leaves a hang-up alone, which would end the program at once.
-	hup := make(chan os.Signal, 1)
-	signal.Notify(hup, syscall.SIGHUP)
-	over := make(chan struct{})
-	gone := make(chan struct{})
-	go func() {
-		defer close(gone)
-		select {
-		case <-hup:
-			p.Quit()
-		case <-over:
-		}
-	}()
-
-	_, err := p.Run()
-	close(over)
-	signal.Stop(hup)
-	<-gone
+	err := runScreen(ctx, m, term, o.FPS, o.Input)
 	m.pump.Stop()
 
 	// What came last must not be lost, however the program ended.
@@ -82,11 +53,5 @@ func Run(ctx context.Context, o Options) (decay.Result, error) {
 		m.take(it, m.heard)
 	}
 	m.finish()
-	switch {
-	case errors.Is(err, tea.ErrProgramPanic):
-		return m.result, fmt.Errorf("the screen failed: %w", err)
-	case ctx.Err() != nil, errors.Is(err, tea.ErrInterrupted):
-		err = nil
-	}
 	return m.result, errors.Join(err, m.failure)
 }

@@ -1,0 +1,49 @@
+package tui
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	tea "github.com/charmbracelet/bubbletea"
+)
+
+// runScreen runs a model on the terminal until it quits, ctx ends or the
+// program is told to stop, all of which are no error; a panic of the screen
+// is one. The terminal is restored in every case.
+func runScreen(ctx context.Context, m tea.Model, term terminal, fps int, in io.Reader) error {
+	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(fps), tea.WithOutput(term), tea.WithContext(ctx)}
+	if in != nil {
+		opts = append(opts, tea.WithInput(in))
+	}
+	p := tea.NewProgram(m, opts...)
+
+	// bubbletea leaves a hang-up alone, which would end the program at once.
+	hup := make(chan os.Signal, 1)
+	signal.Notify(hup, syscall.SIGHUP)
+	over := make(chan struct{})
+	gone := make(chan struct{})
+	go func() {
+		defer close(gone)
+		select {
+		case <-hup:
+			p.Quit()
+		case <-over:
+		}
+	}()
+	_, err := p.Run()
+	close(over)
+	signal.Stop(hup)
+	<-gone
+	switch {
+	case errors.Is(err, tea.ErrProgramPanic):
+		return fmt.Errorf("the screen failed: %w", err)
+	case ctx.Err() != nil, errors.Is(err, tea.ErrInterrupted):
+		return nil
+	}
+	return err
+}
