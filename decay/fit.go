@@ -1,19 +1,15 @@
 package decay
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // A fitted model with its uncertainty.
 type fitted struct {
 	model    model
 	th       params
-	cov      [nPar][nPar]float64 // unscaled by the residuals
-	chi2     float64             // of the data
-	chi2All  float64             // with the priors
-	evidence float64             // log, up to a constant common to the models
+	cov      matrix  // unscaled by the residuals
+	chi2     float64 // of the data
+	chi2All  float64 // with the priors
+	evidence float64 // log, up to a constant common to the models
 	ok       bool
 }
 
@@ -91,30 +87,53 @@ func (d *holdData) prior(m model, th *params, i int) (mean, sd float64) {
 	return 0, 0
 }
 
-// predict is what model m says the cells' mean pressures are: the pressure at
-// their mean times, and what its curvature adds over their width.
-func (d *holdData) predict(m model, th *params, out []float64) {
-	m.predict(th, d.pa, d.tw, d.t, out)
-	n := len(d.t)
-	before := out[0]
-	for i := 1; i < n-1; i++ {
-		h1, h2 := d.t[i]-d.t[i-1], d.t[i+1]-d.t[i]
-		now := out[i]
-		bend := 2 * ((out[i+1]-now)/h2 - (now-before)/h1) / (h1 + h2)
-		before = now
-		out[i] += 0.5 * bend * d.vt[i]
-	}
+// scratch is room for one model's curve and its derivatives, reused from fit
+// to fit.
+type scratch struct {
+	curve, trial [nPar + 1][]float64 // the pressures, then the derivatives
 }
 
-func (d *holdData) cost(m model, th *params, buf []float64) (data, all float64) {
-	d.predict(m, th, buf)
-	for i, q := range buf[:len(d.t)] {
+func newScratch(n int) *scratch {
+	s := new(scratch)
+	buf := make([]float64, 2*(nPar+1)*n)
+	for i := range nPar + 1 {
+		s.curve[i], buf = buf[:n:n], buf[n:]
+		s.trial[i], buf = buf[:n:n], buf[n:]
+		if i == 1+parZero { // a shift of the zero shifts every pressure
+			for k := range n {
+				s.curve[i][k], s.trial[i][k] = 1, 1
+			}
+		}
+	}
+	return s
+}
+
+// trace puts into c what gas g says the cells' mean pressures are, with their
+// derivatives: the pressure at their mean times, and what its curvature adds
+// over their width. It returns the cost: weighted squares of the residuals,
+// without and with the priors.
+func (d *holdData) trace(g *gas, th *params, c *[nPar + 1][]float64) (data, all float64) {
+	jac := [nPar][]float64(c[1:])
+	out := c[0]
+	g.trace(th, d.t, out, &jac)
+	n := len(d.t)
+	before := out[0]
+	for i := range n {
+		q := out[i]
+		if i > 0 && i < n-1 {
+			h1, h2 := d.t[i]-d.t[i-1], d.t[i+1]-d.t[i]
+			now := q
+			bend := 2 * ((out[i+1]-now)/h2 - (now-before)/h1) / (h1 + h2)
+			before = now
+			q += 0.5 * bend * d.vt[i]
+			out[i] = q
+		}
 		r := d.p[i] - q - th[parZero]
 		data += r * r * d.w[i]
 	}
 	all = data
-	for i := range m.count() {
-		if mean, sd := d.prior(m, th, i); sd > 0 {
+	for i := range g.count() {
+		if mean, sd := d.prior(g.model, th, i); sd > 0 {
 			u := (th[i] - mean) / sd
 			all += u * u
 		}
@@ -125,103 +144,70 @@ func (d *holdData) cost(m model, th *params, buf []float64) (data, all float64) 
 	return data, all
 }
 
+// normal sums the normal equations of the residuals at th, priors included:
+// half the Hessian of the cost, and half its negative gradient.
+func (d *holdData) normal(m model, th *params, c *[nPar + 1][]float64) (a matrix, g params) {
+	np := m.count()
+	for i := range np {
+		ji := c[1+i]
+		for j := i; j < np; j++ {
+			jj, sum := c[1+j], 0.0
+			for k, w := range d.w {
+				sum += ji[k] * jj[k] * w
+			}
+			a[i][j], a[j][i] = sum, sum
+		}
+		for k, w := range d.w {
+			g[i] += ji[k] * (d.p[k] - c[0][k] - th[parZero]) * w
+		}
+		if mean, sd := d.prior(m, th, i); sd > 0 {
+			a[i][i] += 1 / (sd * sd)
+			g[i] -= (th[i] - mean) / (sd * sd)
+		}
+	}
+	return a, g
+}
+
 // fit minimises the weighted squares of the residuals, priors included, by
 // Levenberg–Marquardt on summed normal equations with columns scaled to unit
 // diagonal (Marquardt, J. SIAM 11 (1963) 431–441), starting from th.
-func (d *holdData) fit(m model, th params, maxIter int) fitted {
-	np, n := m.count(), len(d.t)
+func (d *holdData) fit(m model, th params, maxIter int, s *scratch) fitted {
+	np := m.count()
 	f := fitted{model: m, th: th}
-	if n < 3 {
+	if len(d.t) < 3 {
 		return f
 	}
-	steps := params{1, 1e-6, 0.02, 1e-3, 1, 1e-3}
-	base, bump := make([]float64, n), make([]float64, n)
-	data, all := d.cost(m, &th, base)
+	p0 := th[parP0] // K and τ are meant here while the search goes on
+	cur, next := &s.curve, &s.trial
+	g := m.gas(&th, d.pa, d.tw, p0)
+	data, all := d.trace(&g, &th, cur)
 	lambda := 1e-3
-	var a mat.SymDense
-	var jac [nPar][]float64
-	for i := range np {
-		jac[i] = make([]float64, n)
-	}
-	normal := func() (*mat.SymDense, []float64) {
-		for i := range np {
-			if i == parZero {
-				for k := range n {
-					jac[i][k] = 1
-				}
-				continue
-			}
-			up := th
-			h := steps[i] * math.Max(1, math.Abs(th[i])*1e-3)
-			if i == parK {
-				h = math.Max(1e-7, 1e-4*math.Abs(th[parK]))
-			}
-			up[i] += h
-			d.predict(m, &up, bump)
-			for k := range n {
-				jac[i][k] = (bump[k] - base[k]) / h
-			}
-		}
-		s := mat.NewSymDense(np, nil)
-		g := make([]float64, np)
-		for i := range np {
-			for j := i; j < np; j++ {
-				sum := 0.0
-				for k := range n {
-					sum += jac[i][k] * jac[j][k] * d.w[k]
-				}
-				if i == j {
-					if _, sd := d.prior(m, &th, i); sd > 0 {
-						sum += 1 / (sd * sd)
-					}
-				}
-				s.SetSym(i, j, sum)
-			}
-			for k := range n {
-				g[i] += jac[i][k] * (d.p[k] - base[k] - th[parZero]) * d.w[k]
-			}
-			if mean, sd := d.prior(m, &th, i); sd > 0 {
-				g[i] -= (th[i] - mean) / (sd * sd)
-			}
-		}
-		return s, g
-	}
 	for range maxIter {
-		s, g := normal()
-		a = *s
+		a, grad := d.normal(m, &th, cur)
 		improved := false
 		for range 8 {
-			b, scale := unitDiagonal(s, lambda)
-			var ch mat.Cholesky
-			if !ch.Factorize(b) {
+			step, ok := a.solve(grad, np, lambda)
+			if !ok {
 				lambda *= 10
 				continue
 			}
-			rhs := mat.NewVecDense(np, nil)
+			to := th
 			for i := range np {
-				rhs.SetVec(i, g[i]*scale[i])
+				to[i] += step[i]
 			}
-			var x mat.VecDense
-			if ch.SolveVecTo(&x, rhs) != nil && math.IsNaN(x.AtVec(0)) {
-				lambda *= 10
-				continue
-			}
-			next := th
-			for i := range np {
-				next[i] += x.AtVec(i) * scale[i]
-			}
-			next[parDT] = math.Min(math.Max(next[parDT], -120), 150)
-			next[parLnTau] = math.Min(math.Max(next[parLnTau], -1.5), 7)
+			to[parDT] = math.Min(math.Max(to[parDT], -120), 150)
+			to[parLnTau] = math.Min(math.Max(to[parLnTau], -1.5), 7)
 			if m.shape == ellipse {
-				next[parMix] = math.Min(math.Max(next[parMix], 0), 0.6)
+				to[parMix] = math.Min(math.Max(to[parMix], 0), 0.6)
 			} else {
-				next[parMix] = math.Min(math.Max(next[parMix], -0.1), 1.1)
+				to[parMix] = math.Min(math.Max(to[parMix], -0.1), 1.1)
 			}
-			nd, na := d.cost(m, &next, bump)
+			g = m.gas(&to, d.pa, d.tw, p0)
+			nd, na := d.trace(&g, &to, next)
 			if na < all {
 				gain := all - na
-				th, data, all = next, nd, na
-				base, bump = bump, base
+				th, data, all = to, nd, na
+				cur, next = next, cur
 				lambda = math.Max(lambda/8, 1e-9)
 				improved = gain > 0.01+1e-5*all
 				break
@@ -232,50 +218,101 @@ func (d *holdData) fit(m model, th params, maxIter int) fitted {
 			break
 		}
 	}
-	s, _ := normal()
-	a = *s
-	// Covariance on scaled columns, for conditioning.
-	b, scale := unitDiagonal(&a, 0)
-	var ch mat.Cholesky
-	if !ch.Factorize(b) {
+	a, _ := d.normal(m, &th, cur)
+	inv, logDet, ok := a.inverse(np)
+	if !ok {
 		return f
 	}
-	var inv mat.SymDense
-	if err := ch.InverseTo(&inv); err != nil {
-		if _, badly := err.(mat.Condition); !badly {
-			return f
-		}
-	}
-	logDet := -ch.LogDet()
 	for i := range np {
-		logDet += 2 * math.Log(scale[i])
-		for j := range np {
-			f.cov[i][j] = inv.At(i, j) * scale[i] * scale[j]
-		}
 		if _, sd := d.prior(m, &th, i); sd > 0 {
 			f.evidence -= math.Log(sd)
 		}
 	}
-	f.th, f.chi2, f.chi2All, f.ok = th, data, all, !math.IsInf(all, 0)
-	f.evidence += 0.5*logDet + math.Log(m.weight) // the −χ²/2 is added once the noise is known
+	g = m.gas(&th, d.pa, d.tw, p0)
+	th[parK] = g.moved(th[parP0])
+	f.th, f.cov, f.chi2, f.chi2All, f.ok = th, inv, data, all, !math.IsInf(all, 0)
+	f.evidence += math.Log(m.weight) - 0.5*logDet // the −χ²/2 is added once the noise is known
 	return f
 }
 
-// unitDiagonal scales a symmetric matrix to a unit diagonal, to which damping
-// is added, and returns it with the scale of each row and column.
-func unitDiagonal(s *mat.SymDense, damping float64) (b *mat.SymDense, scale []float64) {
-	n := s.SymmetricDim()
-	b, scale = mat.NewSymDense(n, nil), make([]float64, n)
+// matrix is a symmetric one of a model's parameters.
+type matrix [nPar][nPar]float64
+
+// cholesky factors the leading n rows of a, scaled to a unit diagonal to which
+// damping is added, into l·lᵀ; scale is what rows and columns were multiplied
+// by. ok is false where a is not positive definite.
+func (a *matrix) cholesky(n int, damping float64) (l matrix, scale params, ok bool) {
 	for i := range n {
-		scale[i] = 1 / math.Sqrt(math.Max(s.At(i, i), 1e-300))
+		scale[i] = 1 / math.Sqrt(math.Max(a[i][i], 1e-300))
 	}
 	for i := range n {
-		b.SetSym(i, i, s.At(i, i)*scale[i]*scale[i]+damping)
-		for j := i + 1; j < n; j++ {
-			b.SetSym(i, j, s.At(i, j)*scale[i]*scale[j])
+		for j := range i + 1 {
+			s := a[i][j] * scale[i] * scale[j]
+			if i == j {
+				s += damping
+			}
+			for k := range j {
+				s -= l[i][k] * l[j][k]
+			}
+			if i != j {
+				l[i][j] = s / l[j][j]
+			} else if l[i][i] = math.Sqrt(s); !(s > 1e-14) {
+				return l, scale, false
+			}
 		}
 	}
-	return b, scale
+	return l, scale, true
+}
+
+// solve is the x of (a + damping on the scaled diagonal)·x = g.
+func (a *matrix) solve(g params, n int, damping float64) (x params, ok bool) {
+	l, scale, ok := a.cholesky(n, damping)
+	if !ok {
+		return x, false
+	}
+	for i := range n {
+		g[i] *= scale[i]
+	}
+	x = l.back(g, n)
+	for i := range n {
+		x[i] *= scale[i]
+	}
+	return x, true
+}
+
+// back solves l·lᵀ·x = g.
+func (l *matrix) back(g params, n int) params {
+	for i := range n {
+		for k := range i {
+			g[i] -= l[i][k] * g[k]
+		}
+		g[i] /= l[i][i]
+	}
+	for i := n - 1; i >= 0; i-- {
+		for k := i + 1; k < n; k++ {
+			g[i] -= l[k][i] * g[k]
+		}
+		g[i] /= l[i][i]
+	}
+	return g
+}
+
+// inverse of the leading n rows of a, and the log of their determinant.
+func (a *matrix) inverse(n int) (inv matrix, logDet float64, ok bool) {
+	l, scale, ok := a.cholesky(n, 0)
+	if !ok {
+		return inv, 0, false
+	}
+	for i := range n {
+		var e params
+		e[i] = 1
+		col := l.back(e, n)
+		for j := range n {
+			inv[j][i] = col[j] * scale[i] * scale[j]
+		}
+		logDet += 2 * (math.Log(l[i][i]) - math.Log(scale[i]))
+	}
+	return inv, logDet, true
 }
 
 // startingPoints of the search: the fit of a fast leak has a second minimum,
@@ -352,20 +389,21 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	}
 	e.length = d.t[len(d.t)-1]
 	guess := d.start()
+	room := newScratch(len(d.t))
 	const first = 4 // nozzle and seep, with either way of cooling
 	worthwhile := map[bool]bool{false: true, true: true}
 	for i, m := range models {
 		f := fitted{model: m}
 		switch {
 		case warm != nil && warm.fits[i].ok:
-			f = d.fit(m, warm.fits[i].th, maxIter)
+			f = d.fit(m, warm.fits[i].th, maxIter, room)
 			if m.natural && i < first && warm.fits[i-1].ok {
 				// Natural convection explains the same trace with warmer air and a smaller leak.
 				from := warm.fits[i-1].th
 				from[parK] *= 0.7
 				from[parDT] *= 1.6
 				from[parLnTau] += 0.5
-				if g := d.fit(m, from, maxIter); g.ok && g.chi2All < f.chi2All {
+				if g := d.fit(m, from, maxIter, room); g.ok && g.chi2All < f.chi2All {
 					f = g
 				}
 			}
@@ -374,12 +412,12 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 				from := guess
 				from[parK] *= s.k
 				from[parDT], from[parLnTau] = s.dt, s.lnTau
-				if g := d.fit(m, from, 4); g.ok && (!f.ok || g.chi2All < f.chi2All) {
+				if g := d.fit(m, from, 4, room); g.ok && (!f.ok || g.chi2All < f.chi2All) {
 					f = g
 				}
 			}
 			if f.ok {
-				f = d.fit(m, f.th, maxIter)
+				f = d.fit(m, f.th, maxIter, room)
 			}
 		case m.still || worthwhile[m.natural]:
 			from := e.fits[btoi(m.natural)]
@@ -394,7 +432,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 			if m.shape == ellipse {
 				start[parMix] = priorB
 			}
-			f = d.fit(m, start, maxIter)
+			f = d.fit(m, start, maxIter, room)
 		}
 		e.fits = append(e.fits, f)
 		if i == first-1 {
@@ -420,8 +458,9 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	}
 	// Residuals: larger than the noise, or not white, widen everything.
 	bf := e.fits[best]
-	buf := make([]float64, len(d.t))
-	d.predict(bf.model, &bf.th, buf)
+	g := bf.model.gas(&bf.th, d.pa, d.tw, bf.th[parP0])
+	d.trace(&g, &bf.th, &room.curve)
+	buf := room.curve[0]
 	dof := math.Max(float64(len(d.t)-bf.model.count()), 1)
 	red := math.Max(bf.chi2/dof, 1)
 	var c0, c1 float64

@@ -1,9 +1,6 @@
 package decay
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // A cell is a short stretch of readings, summed. Times are seconds, pressures
 // absolute pascals.
@@ -38,6 +35,7 @@ type history struct {
 	ring    [2*half + 1]point // latest readings, to judge the middle one
 	nring   int
 	noise   []float64 // reservoir of recent |second difference|, for a robust level
+	room    []float64 // to find its median in
 	noiseAt int
 
 	n, spikes, gaps, backward int
@@ -76,14 +74,42 @@ func (h *history) freshSigma() float64 {
 	if len(h.noise) < 5 {
 		return 0
 	}
-	s := append([]float64(nil), h.noise...)
-	sort.Float64s(s)
-	med := s[len(s)/2] / 0.6745 / math.Sqrt(1.5)
+	h.room = append(h.room[:0], h.noise...)
+	med := middle(h.room) / 0.6745 / math.Sqrt(1.5)
 	if q := h.quantum; med < q/math.Sqrt(12) && !math.IsInf(q, 1) {
 		// Readings quantised more coarsely than they are noisy: rounding is the noise.
 		med = q / math.Sqrt(12)
 	}
 	return med
+}
+
+// middle is the upper median of s, which it reorders: C. A. R. Hoare's FIND,
+// Comm. ACM 4 (1961) 321, as it is needed at every reading.
+func middle(s []float64) float64 {
+	k, lo, hi := len(s)/2, 0, len(s)-1
+	for lo < hi {
+		x, i, j := s[k], lo, hi
+		for i <= j {
+			for s[i] < x {
+				i++
+			}
+			for s[j] > x {
+				j--
+			}
+			if i <= j {
+				s[i], s[j] = s[j], s[i]
+				i++
+				j--
+			}
+		}
+		if j < k {
+			lo = i
+		}
+		if i > k {
+			hi = j
+		}
+	}
+	return s[k]
 }
 
 // add takes a reading; the one two before it is judged and kept or dropped.
@@ -123,19 +149,7 @@ func (h *history) add(t, p float64) {
 	}
 	m := &h.ring
 	mid := m[half]
-	var s [2*half + 1]float64
-	for i, x := range m {
-		s[i] = x.p
-	}
-	sort.Float64s(s[:])
-	med := s[half]
-	for i, x := range m {
-		s[i] = math.Abs(x.p - med)
-	}
-	sort.Float64s(s[:])
-	// A reading far from the median of its neighbourhood, which a ramp or step
-	// would have spread, is a spike: counted and left out.
-	if spread := math.Max(1.5*s[half], h.sigma()); h.n > 10 && math.Abs(mid.p-med) > 8*spread+0.002*math.Abs(med) {
+	if h.n > 10 && h.spike(h.sigma()) {
 		h.spikes++
 		return
 	}
@@ -147,6 +161,26 @@ func (h *history) add(t, p float64) {
 		h.noiseAt++
 	}
 	h.keep(mid)
+}
+
+// spike reports whether the middle one of the latest readings lies far from
+// the median of its neighbourhood, which a ramp or step would have spread.
+func (h *history) spike(sigma float64) bool {
+	var s [2*half + 1]float64
+	mid, far := h.ring[half].p, 0.0
+	for i, x := range h.ring {
+		s[i] = x.p
+		far = max(far, math.Abs(x.p-mid))
+	}
+	if far <= 8*sigma {
+		return false // whatever the median is: spares most readings the search for it
+	}
+	med := middle(s[:])
+	for i, x := range h.ring {
+		s[i] = math.Abs(x.p - med)
+	}
+	spread := math.Max(1.5*middle(s[:]), sigma)
+	return math.Abs(mid-med) > 8*spread+0.002*math.Abs(med)
 }
 
 // keep puts an accepted reading into the cells.
