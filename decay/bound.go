@@ -96,8 +96,9 @@ func (p Planned) Bound() float64 {
 		a, b := th, th
 		a[i] += h * scale[i]
 		b[i] -= h * scale[i]
-		m.predict(&a, pa, tw, ts, up)
-		m.predict(&b, pa, tw, ts, down)
+		ga, gb := m.gas(&a, pa, tw, th[parP0]), m.gas(&b, pa, tw, th[parP0])
+		ga.trace(&a, ts, up, nil)
+		gb.trace(&b, ts, down, nil)
 		for k := range ts {
 			jac[i][k] = (up[k] - down[k]) / (2 * h)
 		}
@@ -135,7 +136,7 @@ func (p Planned) Bound() float64 {
 		// Air that neither warms nor cools says nothing about its time constant.
 		know(parLnTau, priorLnTauSD)
 	}
-	b, unit := unitDiagonal(fisher, 0)
+	b, unit := unitDiagonal(fisher)
 	var ch mat.Cholesky
 	if !ch.Factorize(b) {
 		return math.Inf(1)
@@ -151,4 +152,20 @@ func (p Planned) Bound() float64 {
 		return math.Inf(1)
 	}
 	return math.Sqrt(v) * scale[parK] / toRate
+}
+
+// unitDiagonal scales a symmetric matrix to a unit diagonal and returns it
+// with the scale of each row and column.
+func unitDiagonal(s *mat.SymDense) (b *mat.SymDense, scale []float64) {
+	n := s.SymmetricDim()
+	b, scale = mat.NewSymDense(n, nil), make([]float64, n)
+	for i := range n {
+		scale[i] = 1 / math.Sqrt(math.Max(s.At(i, i), 1e-300))
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			b.SetSym(i, j, s.At(i, j)*scale[i]*scale[j])
+		}
+	}
+	return b, scale
 }
