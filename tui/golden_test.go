@@ -17,7 +17,13 @@ var none [styles]string
 var sizes = [][2]int{{80, 24}, {40, 12}, {100, 30}, {200, 60}}
 
 func TestScreensMatchTheGoldenOnes(t *testing.T) {
-	for name, s := range moments() {
+	all := moments()
+	for _, name := range []string{"leaks", "ready"} { // as a terminal without UTF-8 shows them
+		s := all[name]
+		s.ascii = true
+		all[name+"-ascii"] = s
+	}
+	for name, s := range all {
 		for _, wh := range sizes {
 			got := s.draw(wh[0], wh[1]).render(&none) + "\n"
 			file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")

@@ -9,34 +9,6 @@ import (
 	"ebbline/tui/chart"
 )
 
-// A style is how a cell looks. There are three weights of text (dim, plain,
-// strong); the others are for what is not normal.
-type style uint8
-
-const (
-	plain  style = iota
-	dim          // secondary: words and lines one may ignore
-	strong       // what is to be read first
-	hatch        // the warning band when nobody is near it
-	warn         // in the warning band, a leak, a lost sensor
-	bad          // past the ceiling, in the picture
-	banner       // reversed: no real pressure, a notice not to be missed
-	alarm        // the whole screen past the ceiling
-	styles
-)
-
-// palette holds the SGR parameters of each style, from the 256 colours and
-// legible on light and dark alike: nothing sets a background of its own.
-var palette = [styles]string{
-	plain: "", dim: "38;5;244", strong: "1", hatch: "38;5;244",
-	warn: "1;38;5;172", bad: "1;38;5;160", banner: "1;7", alarm: "1;7;38;5;160",
-}
-
-// mono is the palette for NO_COLOR: weight and reversal only.
-var mono = [styles]string{
-	plain: "", dim: "2", strong: "1", hatch: "2", warn: "1", bad: "1", banner: "1;7", alarm: "1;7",
-}
-
 type cell struct {
 	r  rune // 0: the right half of a wide character
 	st style
@@ -46,6 +18,7 @@ type cell struct {
 type grid struct {
 	w, h  int
 	cells []cell
+	ascii bool // words are spelt in ASCII
 }
 
 func newGrid(w, h int) *grid {
@@ -68,15 +41,19 @@ func (g *grid) set(x, y int, r rune, st style) {
 	}
 }
 
-// text writes s at x, y, cut at the right edge and before limit when limit is
-// above 0, and returns the column after it. Control characters, which a title
-// or a device's line may hold, become a dot so that they cannot steer the
-// terminal.
+// text writes s at x, y and returns the column after it. What does not fit
+// before the right edge, or before limit when limit is above 0, is cut and ends
+// in an ellipsis. Control characters, which a title or a device's line may hold,
+// become a dot so that they cannot steer the terminal.
 func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 	end := g.w
 	if len(limit) > 0 {
 		end = min(end, limit[0])
 	}
+	if g.ascii {
+		s = spelt.Replace(s)
+	}
+	room := x // where the text so far leaves a cell for an ellipsis
 	for _, r := range s {
 		w := 1
 		if r >= 0x7f {
@@ -89,6 +66,13 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 			r, w = '·', 1
 		}
 		if x+w > end {
+			if room < end {
+				for i := room; i < x; i++ {
+					g.set(i, y, ' ', st)
+				}
+				g.set(room, y, '…', st)
+				return room + 1
+			}
 			break
 		}
 		g.set(x, y, r, st)
@@ -98,7 +82,9 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 			}
 			g.set(x+1, y, 0, st)
 		}
-		x += w
+		if x += w; x < end {
+			room = x
+		}
 	}
 	return x
 }
@@ -114,16 +100,30 @@ func joins(r rune) bool {
 
 // right writes s so that it ends before column end.
 func (g *grid) right(end, y int, s string, st style) {
-	g.text(end-width(s), y, s, st)
+	g.text(end-g.width(s), y, s, st, end)
 }
 
 // centre writes s in the middle of the row.
-func (g *grid) centre(y int, s string, st style) { g.text(max(0, (g.w-width(s))/2), y, s, st) }
+func (g *grid) centre(y int, s string, st style) { g.text(max(0, (g.w-g.width(s))/2), y, s, st) }
 
-// big writes lines of a big word.
+// width is how many cells s takes as it will be spelt.
+func (g *grid) width(s string) int {
+	if g.ascii {
+		s = spelt.Replace(s)
+	}
+	return width(s)
+}
+
+// big writes lines of a big word; blanks leave what is there.
 func (g *grid) big(x, y int, lines []string, st style) {
 	for i, l := range lines {
-		g.text(x, y+i, l, st)
+		k := x
+		for _, r := range l {
+			if r != ' ' {
+				g.set(k, y+i, r, st)
+			}
+			k++
+		}
 	}
 }
 
@@ -136,9 +136,7 @@ func (g *grid) glyphs(x, y int, row []chart.Glyph, look func(chart.Class) style)
 	}
 }
 
-// String returns the screen with its styles.
-func (g *grid) String() string { return g.render(&palette) }
-
+// render returns the screen with its styles in a palette, see [Look].
 func (g *grid) render(p *[styles]string) string {
 	var b strings.Builder
 	b.Grow(g.w*g.h*3 + 64)
@@ -149,7 +147,10 @@ func (g *grid) render(p *[styles]string) string {
 		cur := plain
 		for _, c := range g.cells[y*g.w : (y+1)*g.w] {
 			if c.r == 0 {
-				continue
+				if !g.ascii {
+					continue
+				}
+				c.r = '?' // as the left half is
 			}
 			if c.st != cur {
 				if p[cur] != "" {
@@ -159,6 +160,9 @@ func (g *grid) render(p *[styles]string) string {
 					b.WriteString("\x1b[" + p[c.st] + "m")
 				}
 				cur = c.st
+			}
+			if g.ascii {
+				c.r = plainRune(c.r)
 			}
 			b.WriteRune(c.r)
 		}

@@ -51,9 +51,15 @@ func (m *model) press(k tea.KeyMsg) tea.Cmd {
 	return nil
 }
 
+// hint is a key as the foot of a screen offers it.
+type hint struct {
+	key, word, desc string
+	always          bool // on the narrowest foot too
+}
+
 // refreshKeys makes the foot line and the help from the table.
 func (m *model) refreshKeys() {
-	var foot, list []string
+	m.s.keys = m.s.keys[:0:0]
 	for _, a := range actions {
 		if a.rig && m.o.Controls == nil {
 			continue
@@ -63,10 +69,31 @@ func (m *model) refreshKeys() {
 		if word == "bell" {
 			word += map[bool]string{true: " on", false: " off"}[m.s.bell]
 		}
-		foot = append(foot, h.Key+" "+word)
-		list = append(list, h.Key+"   "+h.Desc)
+		m.s.keys = append(m.s.keys, hint{h.Key, word, h.Desc, h.Key == "?" || h.Key == "q"})
 	}
-	m.s.keys, m.s.keyed = strings.Join(foot, "  "), list
+}
+
+// foot is the line of keys for a screen of w cells. Those that find no room
+// are in the help, which is always named.
+func foot(keys []hint, w int) string {
+	need := 0
+	for _, k := range keys {
+		if k.always {
+			need += width(k.key+" "+k.word) + 2
+		}
+	}
+	var out []string
+	for _, k := range keys {
+		n := width(k.key+" "+k.word) + 2
+		if !k.always {
+			if need+n > w+2 {
+				continue
+			}
+			need += n
+		}
+		out = append(out, k.key+" "+k.word)
+	}
+	return strings.Join(out, "  ")
 }
 
 // nextUnit goes to the next unit people read charge pressures in.

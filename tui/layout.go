@@ -57,7 +57,7 @@ func (s *scene) drawFull(g *grid) {
 	}
 
 	bottom := g.h - 1 // the keys
-	g.text(left, bottom, s.keys, dim)
+	g.text(left, bottom, foot(s.keys, g.w-left-1), dim, g.w-1)
 	ruler := 3
 	if g.h >= 28 {
 		ruler = 4
@@ -230,8 +230,8 @@ func (s *scene) drawList(g *grid, x, y, right, bottom int, lines []fact) {
 // helpLines lists the keys and the cautions.
 func (s *scene) helpLines() []fact {
 	out := []fact{{"keys", strong}}
-	for _, k := range s.keyed {
-		out = append(out, fact{k, plain})
+	for _, k := range s.keys {
+		out = append(out, fact{k.key + "   " + k.desc, plain})
 	}
 	out = append(out, fact{"", plain}, fact{cautions[0], strong})
 	for _, c := range cautions[1:] {
@@ -240,9 +240,14 @@ func (s *scene) helpLines() []fact {
 	return out
 }
 
-// drawSmall is digits, phase and the sentence, for 40×12.
+// drawSmall is digits, the news, phase and the sentence, for 40×12.
 func (s *scene) drawSmall(g *grid) {
 	y := 0
+	n := s.news()
+	if s.help {
+		s.drawList(g, 0, 0, g.w, g.h, s.helpLines())
+		return
+	}
 	if s.about.Simulated {
 		b := simulated
 		if width(b) > g.w {
@@ -250,10 +255,7 @@ func (s *scene) drawSmall(g *grid) {
 		}
 		g.text(0, 0, b+strings.Repeat(" ", max(0, g.w-width(b))), banner)
 		y++
-	} else if n := s.news(); n.text != "" {
-		g.text(0, 0, n.text, n.st)
-		y++
-	} else if s.title != "" {
+	} else if s.title != "" && g.h > smallH {
 		g.text(0, 0, s.title, dim)
 		y++
 	}
@@ -270,7 +272,10 @@ func (s *scene) drawSmall(g *grid) {
 	g.text(x, y+dh-2, s.unit.Name, strong)
 	g.text(x, y+dh-1, "gauge", plain)
 	y += dh
-	if g.h-y > 5 {
+	if n.text != "" && (n.st == warn || g.h-y > 4) {
+		g.text(0, y, n.text, n.st)
+		y++
+	} else if g.h-y > 5 {
 		y++
 	}
 	line, st := strings.ToUpper(s.phase())+" "+s.inPhase(), strong
@@ -300,8 +305,12 @@ func (s *scene) drawSmall(g *grid) {
 			g.text(0, y+i, l, plain)
 		}
 	}
-	if y+len(lines) < g.h && s.st.Phase == decay.PhaseReady {
-		g.text(0, g.h-1, "no safety device: use a relief valve", dim)
+	if y+len(lines) < g.h {
+		foot := "? keys"
+		if s.st.Phase == decay.PhaseReady {
+			foot = "no safety device: use a relief valve"
+		}
+		g.text(0, g.h-1, foot, dim)
 	}
 }
 

@@ -34,6 +34,7 @@ type model struct {
 	pump *sensor.Pump
 	term terminal
 	w, h int
+	pal  *[styles]string
 
 	items   []sensor.Item
 	looked  time.Time
@@ -53,7 +54,7 @@ func newModel(o Options, term terminal) *model {
 	m := &model{o: o, term: term, proc: decay.NewProcedure(o.Setup)}
 	m.s = scene{
 		set: set, unit: o.Unit, title: o.Title, ports: o.OtherPorts, bell: o.Bell,
-		about: o.Source.About(), rig: o.Controls != nil,
+		about: o.Source.About(), rig: o.Controls != nil, ascii: o.Look.ASCII,
 		// 2 400 columns of 25 ms hold the first minute at the best resolution
 		// any screen can show; later minutes share them.
 		trace: chart.NewColumns(2400, 0.025),
@@ -87,11 +88,10 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 
 // View draws a frame of exactly the terminal's size.
 func (m *model) View() string {
-	g := m.s.draw(m.w, m.h)
-	if m.o.NoColor {
-		return g.render(&mono)
+	if m.pal == nil {
+		m.pal = m.o.Look.palette()
 	}
-	return g.render(&palette)
+	return m.s.draw(m.w, m.h).render(m.pal)
 }
 
 // tick takes what has come and brings the scene up to date.

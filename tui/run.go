@@ -21,12 +21,12 @@ type Options struct {
 	OnItem     func(sensor.Item)  // gets every item, on the reader's goroutine, before the screen
 	// Save is called once, when the test is over or the program quits. It
 	// returns where the record is.
-	Save    func(decay.Result) (string, error)
-	Bell    bool
-	FPS     int       // frames a second written at most; 0: 30
-	Input   io.Reader // nil: the terminal
-	Output  io.Writer // nil: standard output
-	NoColor bool      // weight and reversal only
+	Save   func(decay.Result) (string, error)
+	Bell   bool
+	FPS    int       // frames a second written at most; 0: 30
+	Input  io.Reader // nil: the terminal
+	Output io.Writer // nil: standard output
+	Look   Look      // of the terminal
 }
 
 // Run shows the screen until the operator quits, ctx ends or the program is

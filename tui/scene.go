@@ -28,10 +28,10 @@ type scene struct {
 	notice string         // a record that could not be written, a stream that ended
 	bell   bool
 	rig    bool // the valves can be worked from here
+	ascii  bool
 	detail bool
 	help   bool
-	keys   string   // one line for the foot of the screen
-	keyed  []string // one line for each key, for the help
+	keys   []hint // for the foot of the screen and the help
 }
 
 // mark is a phase change on the time axis.
@@ -51,6 +51,7 @@ const (
 // draw makes a frame of exactly w×h cells.
 func (s *scene) draw(w, h int) *grid {
 	g := newGrid(w, h)
+	g.ascii = s.ascii
 	switch {
 	case w <= 0 || h <= 0:
 	case s.st.OverCeiling:

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -78,7 +79,7 @@ func TestWhatMattersStaysOnEveryScreen(t *testing.T) {
 
 func TestNoColourKeepsShapeAndWeight(t *testing.T) {
 	s := moments()["over"]
-	v := (&model{s: s, w: 80, h: 24, o: Options{NoColor: true}}).View()
+	v := (&model{s: s, w: 80, h: 24, o: Options{Look: Look{Colours: ColoursNone}}}).View()
 	if strings.Contains(v, "38;5") {
 		t.Error("a screen without colour sets one")
 	}
@@ -102,7 +103,7 @@ func TestTitleCannotSteerTheTerminal(t *testing.T) {
 func TestKeysHelpAndDispatchAgree(t *testing.T) {
 	m := &model{s: base()}
 	m.refreshKeys()
-	if strings.Contains(m.s.keys, "fill") {
+	if strings.Contains(foot(m.s.keys, 200), "fill") {
 		t.Error("the valves of a rig are offered without a rig")
 	}
 	r := &countedControls{}
@@ -110,10 +111,10 @@ func TestKeysHelpAndDispatchAgree(t *testing.T) {
 	m.refreshKeys()
 	for _, a := range actions {
 		word, _, _ := strings.Cut(a.Help().Desc, ":")
-		if !strings.Contains(m.s.keys, a.Help().Key+" "+word) {
+		if !strings.Contains(foot(m.s.keys, 200), a.Help().Key+" "+word) {
 			t.Errorf("the foot of the screen does not offer %q", a.Help().Key)
 		}
-		if !strings.Contains(strings.Join(m.s.keyed, "\n"), a.Help().Desc) {
+		if !strings.Contains(fmt.Sprint(m.s.helpLines()), a.Help().Desc) {
 			t.Errorf("the help does not list %q", a.Help().Key)
 		}
 	}
@@ -134,8 +135,8 @@ func TestKeysHelpAndDispatchAgree(t *testing.T) {
 	if m.s.unit.Name != "bar" || !m.s.help || !m.s.detail && m.s.help == false || m.s.bell {
 		t.Errorf("unit %s, help %v, bell %v after u d ? b", m.s.unit.Name, m.s.help, m.s.bell)
 	}
-	if !strings.Contains(m.s.keys, "bell off") {
-		t.Errorf("the foot says %q with the bell off", m.s.keys)
+	if !strings.Contains(foot(m.s.keys, 200), "bell off") {
+		t.Errorf("the foot says %q with the bell off", foot(m.s.keys, 200))
 	}
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
@@ -19,6 +18,7 @@ import (
 type holdFlags struct {
 	setupFlags
 	rig          rigFlags
+	look         lookFlags
 	port         string
 	baud         int
 	label, book  string
@@ -61,6 +61,7 @@ unusable or no hold, 2 usage or port error.
 	fs.DurationVar(&f.length, "for", 0, "end the test after this long, as 40s; without a screen")
 	fs.BoolVar(&f.untilVerdict, "until-verdict", false, "end the test when the verdict is there; without a screen")
 	f.rig.add(fs)
+	f.look.add(fs)
 	return cmd
 }
 
@@ -95,6 +96,11 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	if f.port != "" && f.rig.given() {
 		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	}
+
+	look, err := f.look.look()
+	if err != nil {
+		return err
 	}
 
 	var src sensor.Source
@@ -137,7 +143,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	saved := false
 	_, err = tui.Run(ctx, tui.Options{
 		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
-		OnItem: keep.add, Bell: true, NoColor: os.Getenv("NO_COLOR") != "",
+		OnItem: keep.add, Bell: true, Look: look,
 		Save: func(r decay.Result) (string, error) {
 			saved = true
 			return keep.recordPath, keep.close(r)
