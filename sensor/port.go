@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -150,7 +151,8 @@ func (p *port) Next(ctx context.Context) (Item, error) {
 func (p *port) About() About {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale}
+	return About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale,
+		Rate: p.lines.stamps.Rate(), Clock: p.lines.stamps.Clock()}
 }
 
 // Close implements [Source].
@@ -304,11 +306,10 @@ type lineReader struct {
 	bad       int  // lines not understood since the last complaint
 	badSaid   time.Duration
 	resetSaid time.Duration // latest complaint of a reset
-	boardZero float64       // board's clock at offset 0, s
-	offset    time.Duration // our time at boardZero
-	board     float64       // latest board time
-	hasBoard  bool
-	lastAt    time.Duration // latest stamp given
+
+	stamps Stamper
+	slots  []Slot // of the batch under way
+	places []int  // of their items, -1 for a line that made none
 }
 
 func newLineReader(opt PortOptions, unit string) *lineReader {
@@ -321,7 +322,8 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 func (l *lineReader) restart() {
 	l.split = wire.NewSplitter()
 	l.dec = wire.NewLineDecoder(wire.Options{})
-	l.valid, l.hasBoard = false, false
+	l.stamps.Restart()
+	l.valid = false
 }
 
 func (l *lineReader) detail() string {
@@ -335,6 +337,7 @@ func (l *lineReader) detail() string {
 // feed takes bytes that arrived at a time, and returns what they hold.
 func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 	var out []Item
+	l.slots, l.places = l.slots[:0], l.places[:0]
 	l.split.Feed(data, func(line string, tooLong bool) {
 		f, err := wire.Fields{}, error(nil)
 		if tooLong {
@@ -351,6 +354,10 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		}
 		if err != nil {
 			// Before the first reading a board may print anything.
+			if l.valid {
+				// Its reading is lost, its time has passed all the same.
+				l.slots, l.places = append(l.slots, Slot{Lost: true}), append(l.places, -1)
+			}
 			if l.bad++; l.valid && (l.badSaid == 0 || at-l.badSaid > repeatAfter) {
 				out = append(out, Item{Fault: &Fault{At: at, Code: "bad-line",
 					Text: fmt.Sprintf("%s sent %d line(s) that make no reading, such as %.40q: %v", l.opt.Name, l.bad, line, err),
@@ -360,13 +367,20 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 			return
 		}
 		l.valid = true
-		stamp, reset := l.stamp(at, f)
-		if reset && (l.resetSaid == 0 || at-l.resetSaid > repeatAfter) {
-			l.resetSaid = at
-			out = append(out, Item{Fault: &Fault{At: at, Code: "board-reset", Text: l.opt.Name + ": the board's clock jumped: it was reset", Hint: "check its supply; the test goes on"}})
-		}
-		out = append(out, Item{Reading: Reading{Sample: decay.Sample{At: stamp, P: p}, Raw: line}})
+		l.slots, l.places = append(l.slots, Slot{HasTime: f.HasTime, Board: f.Time}), append(l.places, len(out))
+		out = append(out, Item{Reading: Reading{Sample: decay.Sample{P: p}, Raw: line}})
 	})
+	more := 0
+	for i, st := range l.stamps.Batch(at, l.slots) {
+		if st.Reset && (l.resetSaid == 0 || at-l.resetSaid > repeatAfter) && l.places[i] >= 0 {
+			l.resetSaid = at
+			out = slices.Insert(out, l.places[i]+more, Item{Fault: &Fault{At: at, Code: FaultBoardReset, Text: l.opt.Name + ": the board's clock jumped: it was reset", Hint: "check its supply; the test goes on"}})
+			more++
+		}
+		if l.places[i] >= 0 {
+			out[l.places[i]+more].At = st.At
+		}
+	}
 	return out
 }
 
@@ -392,30 +406,4 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 		return decay.Pressure(v), nil
 	}
 	return decay.Gauge(v).Absolute(l.opt.Ambient), nil
-}
-
-// stamp is the time of a reading: the board's clock where the line has it,
-// tied to our own at the first line, else the time of arrival. Stamps never
-// go back.
-func (l *lineReader) stamp(at time.Duration, f wire.Fields) (stamp time.Duration, reset bool) {
-	stamp = at
-	if f.HasTime {
-		if l.hasBoard {
-			stamp = l.offset + time.Duration((f.Time-l.boardZero)*float64(time.Second))
-			// A board's clock runs within a few parts in a thousand of ours.
-			if slack := time.Second + at/100; f.Time < l.board-0.5 || stamp > at+slack || stamp < at-slack-3*time.Second {
-				reset, l.hasBoard = true, false
-			}
-		}
-		if !l.hasBoard {
-			l.boardZero, l.offset, l.hasBoard = f.Time, at, true
-			stamp = at
-		}
-		l.board = f.Time
-	}
-	if stamp < l.lastAt {
-		stamp = l.lastAt
-	}
-	l.lastAt = stamp
-	return stamp, reset
 }

@@ -6,7 +6,6 @@ package sensor
 import (
 	"context"
 	"errors"
-	"time"
 
 	"ebbline/decay"
 )
@@ -15,14 +14,6 @@ import (
 type Reading struct {
 	decay.Sample        // stamped since the source was opened, absolute pressure
 	Raw          string // as received, without the line end
-}
-
-// A Fault is something wrong with the stream of readings that did not end it.
-type Fault struct {
-	At   time.Duration
-	Code string // steady, for programs: silent, unplugged, bad-line, …
-	Text string // what is wrong, where
-	Hint string // what to do
 }
 
 // Item is what a source delivers: a reading, or a fault when Fault is set.
@@ -41,6 +32,9 @@ type About struct {
 	Reads     decay.Reference // gauge or absolute
 	FullScale float64         // Pa in its own reference; 0 unknown
 	Simulated bool            // the screen says so in plain sight
+
+	Rate  float64 // readings a second, as they come; 0 not known yet
+	Clock string  // in plain words: where the times of the readings come from; "" not told
 }
 
 // Source delivers readings one at a time. Next blocks until there is an item,
