@@ -258,6 +258,12 @@ func (s *scene) details() []fact {
 	if s.about.Detail != "" {
 		add("", s.about.Detail)
 	}
+	if s.about.Rate > 0 {
+		add("rate", three(s.about.Rate)+" readings a second")
+	}
+	if s.about.Clock != "" {
+		add("time from", s.about.Clock)
+	}
 	if len(r.Flags) > 0 {
 		var names []string
 		for _, f := range r.Flags {
