@@ -9,22 +9,23 @@ import (
 // bare reads a line that has no names on it: a number, a number with its
 // unit, or a time and a number.
 func (d *LineDecoder) bare(line string) (Fields, error) {
-	delim := delimiter(line)
-	if delim == 0 {
+	delim := d.parted(line)
+	if delim == 0 && d.opt.Delim == "" {
 		if f := strings.Fields(line); len(f) > 1 && allNumbers(f) {
 			delim = ' '
 		}
 	}
-	if delim == ',' && (d.opt.DecimalComma || oneComma(line)) {
+	if delim == ',' && d.opt.Delim == "" && !d.opt.DecimalPoint && (d.opt.DecimalComma || oneComma(line)) {
 		whole, err := d.comma.see(line, d.opt.DecimalComma)
 		if err != nil {
+			d.pending = errors.Is(err, ErrSkip)
 			return Fields{}, err
 		}
 		if whole {
 			return d.single(line)
 		}
 	}
-	if delim == ',' {
+	if delim == ',' && d.opt.Delim == "" && !d.opt.DecimalPoint {
 		// "0,1 29,8": blanks part the cells and commas are decimal.
 		if f := strings.Fields(line); len(f) == 2 && oneComma(f[1]) && allNumbers(f) {
 			delim = ' '
@@ -37,35 +38,36 @@ func (d *LineDecoder) bare(line string) (Fields, error) {
 	if len(cells) > 1 && cells[len(cells)-1] == "" {
 		cells = cells[:len(cells)-1]
 	}
-	comma := delim != ','
+	comma := delim != ',' && !d.opt.DecimalPoint
 	var f Fields
+	var t clock
 	var plain []float64
 	found := false
 	for _, c := range cells {
 		v, rest, err := leadingNumber(c, comma)
 		if err != nil {
-			if at, _, ok := Clock(c); ok {
-				f.Time, f.HasTime = at.Seconds(), true
+			if at, dated, ok := Clock(c); ok {
+				t = ofDay(at, dated)
 				continue
 			}
 			return Fields{}, err
 		}
-		if at, _, ok := Clock(c); ok && rest != "" {
-			f.Time, f.HasTime = at.Seconds(), true
+		if at, dated, ok := Clock(c); ok && rest != "" {
+			t = ofDay(at, dated)
 			continue
 		}
 		if rest == "" {
 			plain = append(plain, v)
 			continue
 		}
-		col := ParseColumn(rest)
+		col := d.column(rest)
 		u, ref, isUnit := ParseUnit(rest)
 		switch scale, isTime := timeUnits[strings.ToLower(rest)]; {
 		case isUnit && !found:
 			f.Value, f.Unit, f.Reference, found = v, u, ref, true
 		case isUnit: // the first pressure is the one meant
 		case isTime:
-			f.Time, f.HasTime = v*scale, true
+			t = counter(v, scale, " (its unit stands after it)")
 		case col.Quantity == Temperature, oneLetterTemperature[strings.ToLower(rest)] != "":
 			unit := col.Unit
 			if unit == "" {
@@ -76,28 +78,32 @@ func (d *LineDecoder) bare(line string) (Fields, error) {
 			return Fields{}, fmt.Errorf("%.40q is not a unit known here", rest)
 		}
 	}
-	how := "values with their units, because units stand after the numbers"
+	say := said{how: "values with their units", why: "because units stand after the numbers", delim: delim}
+	if f.HasTemp {
+		say.temp = "the value with its unit"
+	}
 	switch {
 	case found && len(plain) == 0:
-	case found && len(plain) == 1 && !f.HasTime, !found && len(plain) == 2 && !f.HasTime:
-		f.Time, f.HasTime = d.time.seconds(plain[0])
+	case found && len(plain) == 1 && !t.has, !found && len(plain) == 2 && !t.has:
+		t = d.unnamed(plain[0])
 		if err := d.time.check(); err != nil {
+			d.pending = false
 			return Fields{}, err
 		}
-		how = "time and value, because the first number rises from line to line" + d.time.why()
-		if !f.HasTime {
-			how = "two numbers, taken for time and value until the next lines show it"
+		say.how, say.why = "time and value", "because the first number rises from line to line"
+		if !t.has {
+			say.how, say.why = "two numbers", "taken for time and value until the next lines show it"
 		}
 		if !found {
 			f.Value = plain[1]
 		}
 	case !found && len(plain) == 1:
 		f.Value = plain[0]
-		how = "one number a line"
+		say.how, say.why = "one number a line", "because no other number is on it"
 	default:
 		return Fields{}, fmt.Errorf("%d numbers on a line and no names: a header or the columns' names are needed to tell which is the pressure", len(plain))
 	}
-	return d.finish(f, how)
+	return d.finish(f, t, say)
 }
 
 // single reads a number with or without a unit.
@@ -106,11 +112,11 @@ func (d *LineDecoder) single(line string) (Fields, error) {
 	if err != nil {
 		return Fields{}, err
 	}
-	how := "one number a line, because nothing else is on it"
+	say := said{how: "one number a line", why: "because nothing else is on it"}
 	if f.Unit != "" {
-		how = "number and unit, because a unit stands after the number"
+		say = said{how: "number and unit", why: "because a unit stands after the number"}
 	}
-	return d.finish(f, how)
+	return d.finish(f, clock{}, say)
 }
 
 func allNumbers(cells []string) bool {
@@ -169,55 +175,4 @@ func (c *commaGuess) see(line string, stated bool) (whole bool, err error) {
 		c.whole = true
 	}
 	return c.whole, nil
-}
-
-// stepClock turns a rising whole number into seconds: milliseconds, or
-// microseconds when the steps are too long for milliseconds; a number with
-// decimals is seconds.
-type stepClock struct {
-	n     int
-	last  float64
-	scale float64 // 0: not known
-	still int     // lines on which it did not rise, before it was known
-}
-
-// microStep is the step from which a whole number is taken for microseconds:
-// as milliseconds it would be more than five seconds between lines.
-const microStep = 5000
-
-func (c *stepClock) seconds(v float64) (s float64, ok bool) {
-	defer func() { c.last = v; c.n++ }()
-	if c.scale == 0 && c.n > 0 {
-		step := v - c.last
-		switch {
-		case step <= 0:
-			c.still++
-		case v != float64(int64(v)) || c.last != float64(int64(c.last)):
-			c.scale = 1
-		case step >= microStep:
-			c.scale = 1e-6
-		default:
-			c.scale = 1e-3
-		}
-	}
-	return v * c.scale, c.scale != 0
-}
-
-func (c *stepClock) check() error {
-	if c.scale == 0 && c.still >= 3 {
-		return errors.New("two numbers on a line and the first does not rise as a clock would: the columns' names are needed to tell which is the pressure")
-	}
-	return nil
-}
-
-func (c *stepClock) why() string {
-	switch c.scale {
-	case 1e-3:
-		return " in whole steps (milliseconds)"
-	case 1e-6:
-		return " in steps too long for milliseconds (microseconds)"
-	case 1:
-		return " (seconds, since it has decimals)"
-	}
-	return ""
 }

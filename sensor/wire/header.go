@@ -17,12 +17,13 @@ const (
 	Temperature
 	Voltage
 	Counts
+	Supply // the voltage that feeds the transducer
 )
 
 // Column is what the name of a column says.
 type Column struct {
 	Quantity  Quantity
-	Unit      string  // canonical as in [Fields]; for temperature °C, °F or K; "" not said
+	Unit      string  // canonical as in [Fields]; for temperature °C, °F or K; for a supply V or mV; "" not said
 	Unknown   string  // a pressure unit that is not understood, as written
 	Reference string  // "", "gauge" or "absolute"
 	Scale     float64 // of time: seconds in one unit; 0 when the name does not say
@@ -107,7 +108,8 @@ var oneLetterTemperature = map[string]string{"c": "°C", "f": "°F", "k": "K"}
 
 var voltageUnits = map[string]string{"v": "V", "volt": "V", "volts": "V", "mv": "mV", "millivolt": "mV", "millivolts": "mV"}
 var voltageWords = map[string]bool{"voltage": true, "spannung": true, "tension": true}
-var countWords = map[string]bool{"count": true, "counts": true, "adc": true, "raw": true, "cnt": true}
+var countWords = map[string]bool{"count": true, "counts": true, "adc": true, "raw": true, "cnt": true, "cnts": true,
+	"digits": true, "lsb": true, "adcvalue": true, "analog": true, "analogread": true}
 
 // notTheReading are words of columns that are about a pressure but are not it.
 var notTheReading = map[string]bool{
@@ -126,6 +128,19 @@ var besides = map[string]bool{
 
 // notTheSignal are words of voltages other than the transducer's.
 var notTheSignal = map[string]bool{"supply": true, "vcc": true, "vref": true, "battery": true, "excitation": true, "vdd": true, "batt": true, "ref": true}
+
+// supplyWords are names of the voltage that feeds the transducer.
+var supplyWords = map[string]bool{"supply": true, "vcc": true, "vdd": true, "excitation": true, "vsupply": true, "vexc": true,
+	"versorgung": true, "alimentation": true}
+
+// isAnalogPin reports the name of an input that a board reads as counts: a0 to a15.
+func isAnalogPin(name string) bool {
+	n, ok := strings.CutPrefix(strings.ToLower(strings.TrimSpace(name)), "a")
+	if !ok || len(n) == 0 || len(n) > 2 || strings.Trim(n, "0123456789") != "" {
+		return false
+	}
+	return len(n) == 1 || n[0] == '1' && n[1] <= '5'
+}
 
 // joiner writes units that contain separators as one word.
 var joiner = strings.NewReplacer(
@@ -187,13 +202,16 @@ func ParseColumn(name string) Column {
 		return Column{}
 	}
 	var (
-		press, demoted, temp, gas, volt, count, refused, notSignal bool
-		tempUnit, letterUnit                                       string
-		timeRank                                                   = -1
-		timeScale                                                  float64
-		afterUnit                                                  bool // the word before was a unit of pressure
-		known                                                      int
+		press, demoted, temp, gas, volt, count, refused, notSignal, feeds bool
+		tempUnit, letterUnit                                              string
+		timeRank                                                          = -1
+		timeScale                                                         float64
+		afterUnit                                                         bool // the word before was a unit of pressure
+		known                                                             int
 	)
+	if isAnalogPin(name) {
+		return Column{Quantity: Counts, Unit: "counts", Exact: true, Rank: 1}
+	}
 	ws := words(name)
 	lower := strings.ToLower(name)
 	for i := 0; i < len(ws); i++ {
@@ -210,6 +228,7 @@ func ParseColumn(name string) Column {
 		known++
 		wasUnit := afterUnit
 		afterUnit = false
+		feeds = feeds || supplyWords[w]
 		if u, ref, ok := unitOf(w); ok {
 			if col.Unit == "" {
 				col.Unit = u
@@ -254,7 +273,7 @@ func ParseColumn(name string) Column {
 		} else if besides[w] {
 			demoted = true
 			notSignal = notSignal || notTheSignal[w]
-		} else if notTheSignal[w] {
+		} else if notTheSignal[w] || supplyWords[w] {
 			notSignal = true
 		} else if hasPressureTail(w) {
 			press = true
@@ -287,6 +306,9 @@ func ParseColumn(name string) Column {
 	case pressureUnit || col.Unknown != "":
 		col.Quantity = Pressure
 	case volt && !press:
+		if feeds {
+			return Column{Quantity: Supply, Unit: col.Unit, Exact: col.Exact}
+		}
 		if notSignal {
 			return Column{Exact: col.Exact}
 		}
@@ -303,7 +325,12 @@ func ParseColumn(name string) Column {
 		} else if count {
 			col.Quantity, col.Unit = Counts, "counts"
 		}
+	case feeds && !count:
+		return Column{Quantity: Supply, Exact: col.Exact}
 	case count:
+		if notSignal {
+			return Column{Exact: col.Exact}
+		}
 		col.Quantity, col.Unit = Counts, "counts"
 	case timeScale != 0 && (len(ws) == 1 || lastIsTimeUnit(ws)):
 		return Column{Quantity: Time, Scale: timeScale, Exact: col.Exact, Rank: 3}
@@ -340,7 +367,7 @@ func understood(w string) bool {
 	_, e := temperatureUnits[w]
 	_, f := voltageUnits[w]
 	_, g := notTheReading[w]
-	return a || b || c || d || e || f || g || temperatureWords[w] || voltageWords[w] || countWords[w] || besides[w] || notTheSignal[w]
+	return a || b || c || d || e || f || g || temperatureWords[w] || voltageWords[w] || countWords[w] || besides[w] || notTheSignal[w] || supplyWords[w]
 }
 
 // splitWord cuts "pressurekpa" and "timems" into name and unit. The longest

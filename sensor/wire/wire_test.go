@@ -105,7 +105,7 @@ func TestColumns(t *testing.T) {
 		{"gas temp", Temperature, "", "", 0}, {"T_gas", Temperature, "", "", 0}, {"pressure sensor temperature", Temperature, "", "", 0},
 		{"T [°C]", Temperature, "°C", "", 0},
 		{"sensor_V", Voltage, "V", "", 0}, {"mV", Voltage, "mV", "", 0}, {"adc", Counts, "counts", "", 0},
-		{"supply_V", Other, "", "", 0}, {"psi/s", Other, "", "", 0}, {"target_psi", Other, "", "", 0}, {"quantity", Other, "", "", 0}, {"value", Other, "", "", 0},
+		{"supply_V", Supply, "V", "", 0}, {"vcc", Supply, "", "", 0}, {"Vcc (mV)", Supply, "mV", "", 0}, {"supply_psi", Pressure, "psi", "", 0}, {"battery_V", Other, "", "", 0}, {"vcc_raw", Other, "", "", 0}, {"A0", Counts, "counts", "", 0}, {"a15", Counts, "counts", "", 0}, {"a16", Other, "", "", 0}, {"psi/s", Other, "", "", 0}, {"target_psi", Other, "", "", 0}, {"quantity", Other, "", "", 0}, {"value", Other, "", "", 0},
 		{"", Other, "", "", 0}, {"flow l/min", Other, "", "", 0},
 	} {
 		g := ParseColumn(c.name)
