@@ -296,10 +296,9 @@ func (w *watchdog) check(now time.Duration) *Fault {
 
 // lineReader turns bytes into readings. It keeps no clock.
 type lineReader struct {
-	opt   PortOptions
-	unit  string // assumed
-	split *wire.Splitter
-	dec   *wire.LineDecoder
+	opt    PortOptions
+	unit   string // assumed
+	stream *wire.Stream
 
 	valid     bool // a reading has come since the port was opened
 	assumed   bool // the unit was
@@ -320,14 +319,13 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 
 // restart forgets what a board that has been reset no longer keeps to.
 func (l *lineReader) restart() {
-	l.split = wire.NewSplitter()
-	l.dec = wire.NewLineDecoder(wire.Options{})
+	l.stream = wire.NewStream(wire.Options{})
 	l.stamps.Restart()
 	l.valid = false
 }
 
 func (l *lineReader) detail() string {
-	s := l.dec.Detected()
+	s := l.stream.Detected()
 	if l.assumed && l.opt.Unit == "" {
 		s += "; the lines name no unit: psi was assumed (--unit says otherwise)"
 	}
@@ -337,14 +335,14 @@ func (l *lineReader) detail() string {
 // feed takes bytes that arrived at a time, and returns what they hold.
 func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 	var out []Item
+	batch := at // the lines in slots arrived then
 	l.slots, l.places = l.slots[:0], l.places[:0]
-	l.split.Feed(data, func(line string, tooLong bool) {
-		f, err := wire.Fields{}, error(nil)
-		if tooLong {
-			err = errors.New("the line is too long")
-		} else {
-			f, err = l.dec.Decode(line)
+	l.stream.Feed(at, data, func(got wire.Line) {
+		if got.At != batch { // lines held back until they were understood
+			out = l.stamp(batch, out)
+			batch = got.At
 		}
+		line, f, err := got.Text, got.Fields, got.Err
 		if errors.Is(err, wire.ErrSkip) {
 			return
 		}
@@ -370,6 +368,11 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		l.slots, l.places = append(l.slots, Slot{HasTime: f.HasTime, Board: f.Time}), append(l.places, len(out))
 		out = append(out, Item{Reading: Reading{Sample: decay.Sample{P: p}, Raw: line}})
 	})
+	return l.stamp(batch, out)
+}
+
+// stamp gives the lines that arrived together at a time theirs.
+func (l *lineReader) stamp(at time.Duration, out []Item) []Item {
 	more := 0
 	for i, st := range l.stamps.Batch(at, l.slots) {
 		if st.Reset && (l.resetSaid == 0 || at-l.resetSaid > repeatAfter) && l.places[i] >= 0 {
@@ -381,6 +384,7 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 			out[l.places[i]+more].At = st.At
 		}
 	}
+	l.slots, l.places = l.slots[:0], l.places[:0]
 	return out
 }
 

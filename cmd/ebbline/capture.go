@@ -53,23 +53,15 @@ func loadCapture(r io.Reader, name string, opt trace.Options) (trace.Trace, erro
 	if opt.Reads != nil {
 		stated.Reference = opt.Reads.String()
 	}
-	dec := wire.NewLineDecoder(stated)
-	split := wire.NewSplitter()
+	stream := wire.NewStream(stated)
 	var table bytes.Buffer
 	var unit, ref string
 	bad, badFirst := 0, ""
 	var before time.Duration
 	offset := math.NaN() // from the board's clock to the capture's, s
-	for _, chunk := range c.Chunks {
-		var lines []string
-		split.Feed(chunk.Data, func(line string, tooLong bool) {
-			if tooLong {
-				line += "…"
-			}
-			lines = append(lines, line)
-		})
+	take := func(lines []wire.Line) error {
 		for i, line := range lines {
-			f, err := dec.Decode(line)
+			f, err := line.Fields, line.Err
 			if err != nil {
 				// What a board prints while it starts is no reading lost.
 				if !errors.Is(err, wire.ErrSkip) && table.Len() > 0 {
@@ -80,7 +72,7 @@ func loadCapture(r io.Reader, name string, opt trace.Options) (trace.Trace, erro
 				}
 				continue
 			}
-			at := before.Seconds() + (chunk.At-before).Seconds()*float64(i+1)/float64(len(lines))
+			at := before.Seconds() + (line.At-before).Seconds()*float64(i+1)/float64(len(lines))
 			if f.HasTime {
 				if !(math.Abs(f.Time+offset-at) < 2) { // first, or the board was reset
 					offset = at - f.Time
@@ -88,7 +80,7 @@ func loadCapture(r io.Reader, name string, opt trace.Options) (trace.Trace, erro
 				at = f.Time + offset
 			}
 			if f.Unit == "" || f.Unit == "V" || f.Unit == "mV" || f.Unit == "counts" {
-				return trace.Trace{}, wrong("say what the values are, for example --unit psi", "%s: the lines name no pressure unit (%s)", name, dec.Detected())
+				return wrong("say what the values are, for example --unit psi", "%s: the lines name no pressure unit (%s)", name, stream.Detected())
 			}
 			if table.Len() == 0 {
 				unit, ref = f.Unit, f.Reference
@@ -96,7 +88,28 @@ func loadCapture(r io.Reader, name string, opt trace.Options) (trace.Trace, erro
 			}
 			fmt.Fprintf(&table, "%.6f,%v\n", at, f.Value)
 		}
-		before = chunk.At
+		return nil
+	}
+	var lines []wire.Line // that arrived together
+	keep := func(l wire.Line) { lines = append(lines, l) }
+	for _, chunk := range c.Chunks {
+		stream.Feed(chunk.At, chunk.Data, keep)
+		// Lines that were held back until they were understood come with later ones.
+		for len(lines) > 0 {
+			n := 1
+			for n < len(lines) && lines[n].At == lines[0].At {
+				n++
+			}
+			if err := take(lines[:n]); err != nil {
+				return trace.Trace{}, err
+			}
+			before = lines[0].At
+			lines = lines[n:]
+		}
+	}
+	stream.Flush(false, keep)
+	if err := take(lines); err != nil {
+		return trace.Trace{}, err
 	}
 	if table.Len() == 0 {
 		return trace.Trace{}, wrong("nothing was received, or nothing that was understood", "%s: the capture holds no readings", name)

@@ -3,7 +3,6 @@ package trace
 import (
 	"bytes"
 	"errors"
-	"strconv"
 	"time"
 
 	"ebbline/decay"
@@ -75,63 +74,34 @@ func (a *arrivals) stamp(at time.Duration, got wire.Fields) time.Duration {
 	return board + a.offset
 }
 
-// learnLines is how many lines are looked at, at most, to learn the format.
-const learnLines = 64
-
-// learn shows the first lines to the decoder up to one with a time, so that
-// no reading is lost to guessing.
-func learn(d *wire.LineDecoder, each func(line func(text string, tooLong bool))) {
-	n, done := 0, false
-	each(func(text string, tooLong bool) {
-		if n++; done || tooLong || n > learnLines {
-			return
-		}
-		got, err := d.Decode(text)
-		done = err == nil && got.HasTime
-	})
-	d.Rewind()
-}
-
 // chunks decodes what arrived.
 func (f *file) chunks(in []replay.Chunk) (Trace, error) {
-	d := wire.NewLineDecoder(wire.Options{Unit: f.opt.Unit})
-	learn(d, func(line func(string, bool)) {
-		s := wire.NewSplitter()
-		for _, c := range in[:min(len(in), learnLines)] {
-			s.Feed(c.Data, line)
-		}
-	})
-	s := wire.NewSplitter()
+	s := wire.NewStream(wire.Options{Unit: f.opt.Unit})
 	var clock arrivals
 	var unit, ref string
-	var at time.Duration
 	var failed error
 	n := 0
-	line := func(text string, tooLong bool) {
+	line := func(l wire.Line) {
 		n++
 		if failed != nil {
 			return
 		}
-		if tooLong {
-			f.badRow(n, "the line is longer than "+strconv.Itoa(wire.MaxLine)+" bytes")
-			return
-		}
-		got, err := d.Decode(text)
+		got, err := l.Fields, l.Err
 		switch {
 		case errors.Is(err, wire.ErrSkip):
 		case err != nil:
 			f.badRow(n, err.Error())
 		default:
 			if failed = f.sameUnit(&unit, &ref, got, 0); failed == nil {
-				f.stamps = append(f.stamps, int64(clock.stamp(at, got)))
+				f.stamps = append(f.stamps, int64(clock.stamp(l.At, got)))
 				f.values = append(f.values, got.Value)
 			}
 		}
 	}
 	for _, c := range in {
-		at = c.At
-		s.Feed(c.Data, line)
+		s.Feed(c.At, c.Data, line)
 	}
+	s.Flush(false, line)
 	// A last line without its end may be cut in the middle of a number, so it is left.
 	switch {
 	case failed != nil:

@@ -47,6 +47,23 @@ func (f *file) printed() (Trace, error) {
 	return f.finish(unit, ref, 1)
 }
 
+// learnLines is how many lines are looked at, at most, to learn the format.
+const learnLines = 64
+
+// learn shows the first lines to the decoder up to one with a time, so that
+// no reading is lost to guessing.
+func learn(d *wire.LineDecoder, each func(line func(text string, tooLong bool))) {
+	n, done := 0, false
+	each(func(text string, tooLong bool) {
+		if n++; done || tooLong || n > learnLines {
+			return
+		}
+		got, err := d.Decode(text)
+		done = err == nil && got.HasTime
+	})
+	d.Rewind()
+}
+
 // sameUnit holds the readings of one file to one unit, and to pressures.
 func (f *file) sameUnit(unit, ref *string, got wire.Fields, line int) error {
 	switch got.Unit {
