@@ -13,6 +13,7 @@ import (
 	"go.bug.st/serial"
 
 	"ebbline/decay"
+	"ebbline/sensor/calib"
 	"ebbline/sensor/wire"
 )
 
@@ -35,6 +36,14 @@ type PortOptions struct {
 	Reads     decay.Reference
 	Ambient   decay.Pressure // by which gauge readings are made absolute; 0: 101.325 kPa
 	FullScale float64        // Pa, of the transducer; 0: unknown
+
+	// Calibration turns volts and counts into pressures; nil: a board that
+	// sends those gives the fault "uncalibrated" and no readings.
+	Calibration *calib.Calibration
+
+	// Seen gets each line that the decoder understood, before it is made a
+	// pressure. It is called from the reading goroutine; nil: nobody asks.
+	Seen func(at time.Duration, line string, f wire.Fields)
 
 	// Tap gets the bytes as they come, before they are decoded, with the time
 	// since the port was opened. It is called from the reading goroutine, and
@@ -91,9 +100,9 @@ func Open(opt PortOptions) (Source, error) {
 	}
 	unit := opt.Unit
 	if unit == "" {
-		unit = "psi"
+		unit = assumedUnit(opt.Calibration)
 	}
-	if _, err := decay.ParsePressureUnit(unit); err != nil {
+	if _, err := decay.ParsePressureUnit(unit); err != nil && !calib.IsRaw(unit) {
 		return nil, err
 	}
 	if opt.Ambient == 0 {
@@ -227,7 +236,7 @@ func (p *port) run() {
 			items := p.lines.feed(at, buf[:n])
 			p.mu.Unlock()
 			for _, it := range items {
-				if it.Fault == nil {
+				if it.Fault == nil || it.Fault.Code == FaultUncalibrated {
 					watch.last = at
 				}
 				if !p.put(it) {
@@ -305,6 +314,7 @@ type lineReader struct {
 	bad       int  // lines not understood since the last complaint
 	badSaid   time.Duration
 	resetSaid time.Duration // latest complaint of a reset
+	signal    signalState
 
 	stamps Stamper
 	slots  []Slot // of the batch under way
@@ -327,9 +337,9 @@ func (l *lineReader) restart() {
 func (l *lineReader) detail() string {
 	s := l.stream.Detected()
 	if l.assumed && l.opt.Unit == "" {
-		s += "; the lines name no unit: psi was assumed (--unit says otherwise)"
+		s += "; the lines name no unit: " + l.unit + " was assumed (--unit says otherwise)"
 	}
-	return s
+	return s + l.signal.detail(l.opt.Calibration)
 }
 
 // feed takes bytes that arrived at a time, and returns what they hold.
@@ -348,7 +358,14 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		}
 		var p decay.Pressure
 		if err == nil {
+			if l.opt.Seen != nil {
+				l.opt.Seen(at, line, f)
+			}
 			p, err = l.pressure(f)
+		}
+		out = append(out, l.signal.faults(at, l.opt.Name, err)...)
+		if errors.Is(err, errUncalibrated) {
+			return
 		}
 		if err != nil {
 			// Before the first reading a board may print anything.
@@ -393,6 +410,9 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 	unit := f.Unit
 	if l.assumed = unit == ""; l.assumed {
 		unit = l.unit
+	}
+	if l.signal.note(unit) {
+		return l.signal.pressure(l.opt, f, unit)
 	}
 	u, err := decay.ParsePressureUnit(unit)
 	if err != nil {

@@ -146,7 +146,7 @@ func (m *model) take(it sensor.Item, now time.Time) {
 		}
 		m.at = max(m.at, f.At)
 		switch f.Code {
-		case "silent", "unplugged", "reader-failed":
+		case "silent", "unplugged", "reader-failed", sensor.FaultUncalibrated:
 			m.why = text
 			m.heard = now.Add(-silence)
 			m.step(decay.Lost{At: m.at, Why: text})

@@ -114,7 +114,7 @@ func (s *session) take(it sensor.Item) {
 // signalLost reports whether after a fault of this code no readings come.
 func signalLost(code string) bool {
 	switch code {
-	case "silent", "unplugged", "closed", "lost":
+	case "silent", "unplugged", "closed", "lost", sensor.FaultUncalibrated:
 		return true
 	}
 	return false
