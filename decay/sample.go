@@ -37,13 +37,15 @@ type Setup struct {
 	Volume             Volume      // 0: unknown, area and hole cannot be given
 	VolumeTolerance    float64     // relative, 95 %
 	Ceiling            Gauge       // never to be passed; 0: 30 psi
-	Limit              Length      // hole diameter the verdict is against; 0: 0.5 mm
+	Of                 Part        // what is under test; decides the default limit
+	Limit              Length      // hole diameter the verdict is against; 0: that of the part, 0.5 mm when none is stated
 	Cd                 float64     // of the equivalent hole; 0: 0.62
 	FullScale          float64     // Pa, of the transducer in its own reference; 0: unknown
 	ZeroTolerance      float64     // share of full scale; applies when no zero was seen; 0: none assumed
 	SpanTolerance      float64     // relative; 0: none assumed
 	Compliance         float64     // rubber may swell the volume by this share at the hold's pressure
 	Rigid              bool        // Compliance 0 was stated, and the default is not to be used
+	RigLeak            Interval    // effective area of the rig's own leak, m², to be subtracted; zero: none known
 	Division           Gauge       // smallest step of a dial read by eye; 0: none
 }
 
@@ -69,7 +71,7 @@ func (s Setup) WithDefaults() Setup {
 		s.Ceiling = DefaultCeiling
 	}
 	if s.Limit == 0 {
-		s.Limit = DefaultLimit
+		s.Limit = s.Of.DefaultLimit()
 	}
 	if s.Cd == 0 {
 		s.Cd = DefaultCd

@@ -135,12 +135,12 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 		set.Ambient = tr.Setup.Ambient // by which its readings were made absolute
 	}
 	set.Reads = tr.Reads
-	r := decay.Analyse(set, tr.Samples)
+	r := decay.Net(decay.Analyse(set, tr.Samples), set.RigLeak, set.WithDefaults().Limit)
 	r.Flags = join(r.Flags, tr.Flags)
 	r.Warnings = append(r.Warnings, tr.Warnings...)
 
 	var b bytes.Buffer
-	input := report.Input{File: name, Result: r, Elapsed: time.Since(began)}
+	input := report.Input{File: name, Result: r, Of: set.Of, Elapsed: time.Since(began)}
 	if asJSON {
 		err = report.JSON(&b, input)
 	} else {

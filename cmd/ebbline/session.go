@@ -25,7 +25,7 @@ type session struct {
 	untilVerdict bool
 	onItem       func(sensor.Item) // keeps it; may be nil
 
-	proc *decay.Procedure
+	proc *decay.NetProcedure
 }
 
 // lookEvery is how often the estimate is renewed.
@@ -35,7 +35,7 @@ const lookEvery = 200 * time.Millisecond
 // asked for is reached. It prints and returns the result of the whole test; an
 // error of the source comes with it.
 func (s *session) run(ctx context.Context) (decay.Result, error) {
-	s.proc = decay.NewProcedure(s.set)
+	s.proc = decay.NewNetProcedure(s.set)
 	ctx, stop := context.WithCancel(ctx)
 	items := make(chan sensor.Item, 1024)
 	ended := make(chan error, 1)
@@ -229,7 +229,7 @@ func (s *session) finish() decay.Result {
 	began := time.Now()
 	s.step(decay.Finish{At: s.proc.State().Now})
 	r := s.proc.State().Result
-	in := report.Input{File: s.src.About().Name, Result: r, Elapsed: time.Since(began)}
+	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Elapsed: time.Since(began)}
 	if s.asJSON {
 		_ = report.JSON(s.out, in) // a closed output has nobody to tell
 	} else {

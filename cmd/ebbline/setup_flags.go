@@ -13,6 +13,7 @@ type setupFlags struct {
 	fullScale, zeroTol, spanTol         string
 	compliance                          string
 	reads, unit                         string
+	of                                  string
 }
 
 func (f *setupFlags) add(fs *pflag.FlagSet) {
@@ -22,7 +23,8 @@ func (f *setupFlags) add(fs *pflag.FlagSet) {
 	fs.StringVar(&f.reads, "reads", "", "what the sensor reads against: gauge or absolute (default: what the data says, else gauge)")
 	fs.StringVar(&f.unit, "unit", "", "pressure unit, as psi, bar, kPa, where the data names none")
 	fs.StringVar(&f.ceiling, "ceiling", "", "gauge pressure never to be passed (default 30psi)")
-	fs.StringVar(&f.limit, "limit", "", "hole diameter the verdict is against (default 0.5mm)")
+	fs.StringVar(&f.limit, "limit", "", "hole diameter the verdict is against (default by what is under test: engine 1.5mm, manifold and branch 0.5mm, hose 0.2mm, fittings 0.115mm; else 0.5mm)")
+	fs.StringVar(&f.of, "of", "", "what is under test: engine (the whole duct through the engine), manifold (blocked off there), branch, hose or fittings")
 	fs.StringVar(&f.fullScale, "full-scale", "", "full scale of the sensor, as 30psi")
 	fs.StringVar(&f.zeroTol, "zero-tolerance", "", "zero error of the sensor as a share of its full scale, as 0.5%; none assumed")
 	fs.StringVar(&f.spanTol, "span-tolerance", "", "span error of the sensor, as 1%; none assumed")
@@ -62,6 +64,11 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 		}
 		if s.Ceiling < 1*decay.Kilopascal || s.Ceiling > 10*decay.Bar {
 			return s, wrong("30 psi gauge is common; follow the lowest-rated part", "--ceiling: %s is no charge pressure", f.ceiling)
+		}
+	}
+	if f.of != "" {
+		if s.Of, err = decay.ParsePart(f.of); err != nil {
+			return s, bad("of", "write engine, manifold, branch, hose or fittings", err)
 		}
 	}
 	if f.limit != "" {

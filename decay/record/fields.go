@@ -145,6 +145,14 @@ var heading = []field{
 	float("volume_m3", func(r *Record) *decay.Volume { return &r.Setup.Volume }),
 	float("volume_tolerance", func(r *Record) *float64 { return &r.Setup.VolumeTolerance }),
 	float("ceiling_pa_gauge", func(r *Record) *decay.Gauge { return &r.Setup.Ceiling }),
+	{"of",
+		func(r *Record) string {
+			if r.Setup.Of == decay.PartUnstated {
+				return ""
+			}
+			return r.Setup.Of.String()
+		},
+		func(r *Record, s string) (err error) { r.Setup.Of, err = decay.ParsePart(s); return err }},
 	float("limit_m", func(r *Record) *decay.Length { return &r.Setup.Limit }),
 	float("cd", func(r *Record) *float64 { return &r.Setup.Cd }),
 	float("full_scale_pa", func(r *Record) *float64 { return &r.Setup.FullScale }),
@@ -152,6 +160,7 @@ var heading = []field{
 	float("span_tolerance", func(r *Record) *float64 { return &r.Setup.SpanTolerance }),
 	float("compliance", func(r *Record) *float64 { return &r.Setup.Compliance }),
 	yes("rigid", false, func(r *Record) *bool { return &r.Setup.Rigid }),
+	interval("rig_leak_m2", func(r *Record) *decay.Interval { return &r.Setup.RigLeak }),
 	float("division_pa_gauge", func(r *Record) *decay.Gauge { return &r.Setup.Division }),
 }
 

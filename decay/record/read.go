@@ -123,6 +123,12 @@ func (p *parser) line(s string) error {
 		}
 		p.ended = true
 		return nil
+	case markKey:
+		m, err := parseMark(value)
+		if err == nil {
+			p.rec.Marks = append(p.rec.Marks, m)
+		}
+		return err
 	case derivedKey:
 		k, v, _ := strings.Cut(value, "=")
 		return p.field(derived, derivedKey+"."+k, k, v, KeyValue{derivedKey, value})

@@ -33,6 +33,7 @@ type Record struct {
 	Simulated bool      // the readings are a simulation's
 	Setup     decay.Setup
 	Samples   []decay.Sample
+	Marks     []Mark       // made while the test ran
 	Result    decay.Result // summary as written; it can be computed again from Setup and Samples
 	Extra     []KeyValue   // lines of other versions, kept when the record is written again
 	Torn      bool         // the end of the file was missing: what was whole was read

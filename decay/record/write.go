@@ -20,6 +20,9 @@ func Write(w io.Writer, rec Record) error {
 	for _, s := range rec.Samples {
 		rw.Add(s)
 	}
+	for _, m := range rec.Marks {
+		rw.Mark(m)
+	}
 	return rw.Finish(rec.Result)
 }
 
@@ -35,7 +38,7 @@ type Writer struct {
 // and its result.
 func NewWriter(w io.Writer, rec Record) (*Writer, error) {
 	for _, kv := range rec.Extra {
-		if !isKey(kv.Key) || kv.Key == endKey {
+		if !isKey(kv.Key) || kv.Key == endKey || kv.Key == markKey {
 			return nil, fmt.Errorf("record: %q cannot be a key (small letters, digits, _ and -)", kv.Key)
 		}
 	}

@@ -38,13 +38,13 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 		}
 		return "Not sure yet: hold on."
 	case decay.AdviseRelease:
-		return "The answer is there: let the air out slowly, standing clear of plugs."
+		return "The answer is there: let the air out slowly, standing clear of plugs." + then(PartAdvice(set.Of, st.Verdict))
 	case decay.AdviseMoreHelp:
 		return "Waiting longer will not settle it: repeat with a smaller volume, a better sensor or another limit."
 	case decay.AdviseReleasing:
 		return "Letting out: wait for zero before you loosen a clamp."
 	case decay.AdviseDone:
-		return "Done: check for zero pressure before you loosen a clamp."
+		return "Done: check for zero pressure before you loosen a clamp." + then(PartAdvice(set.Of, st.Result.Outcome))
 	case decay.AdviseShut:
 		return "Over the ceiling: shut the supply and let air out now."
 	case decay.AdviseSensor:

@@ -13,6 +13,7 @@ import (
 type Input struct {
 	File    string        // name of the trace, capture or port
 	Result  decay.Result  //
+	Of      decay.Part    // what was under test
 	Elapsed time.Duration // how long the analysis took
 }
 
@@ -69,6 +70,7 @@ type jsonWarning struct {
 
 type jsonResult struct {
 	File      string        `json:"file"`
+	Of        string        `json:"of,omitempty"`
 	Outcome   string        `json:"outcome"`
 	Flags     []decay.Flag  `json:"flags"`
 	Hold      *jsonHold     `json:"hold"`
@@ -90,6 +92,14 @@ type jsonResult struct {
 	Warnings  []jsonWarning `json:"warnings"`
 }
 
+// partName is the part's name, "" when it is not stated.
+func partName(p decay.Part) string {
+	if p == decay.PartUnstated {
+		return ""
+	}
+	return p.String()
+}
+
 // scaled converts an interval of SI values to the printed unit.
 func scaled(iv decay.Interval, unit float64) jsonInterval {
 	return jsonInterval{number(iv.Value / unit), number(iv.Low / unit), number(iv.High / unit), number(iv.Level)}
@@ -109,7 +119,7 @@ func positive(f float64) number {
 func JSON(w io.Writer, in Input) error {
 	r := in.Result
 	out := jsonResult{
-		File: in.File, Outcome: r.Outcome.String(), Flags: r.Flags, Law: r.Law.String(),
+		File: in.File, Of: partName(in.Of), Outcome: r.Outcome.String(), Flags: r.Flags, Law: r.Law.String(),
 		Loss: unknown, Flow: unknown, ToDecide: unknown,
 		Limit: positive(float64(r.Limit) / decay.Millimetre), Smallest: positive(float64(r.Smallest) / decay.Millimetre),
 		Peak: unknown, Volume: positive(float64(r.Volume) / decay.Litre),

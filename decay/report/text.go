@@ -22,6 +22,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	line := func(name, format string, a ...any) {
 		fmt.Fprintf(b, "  %-10s "+format+"\n", append([]any{name}, a...)...)
 	}
+	if in.Of != decay.PartUnstated {
+		line("tested", "%s", PartWords(in.Of))
+	}
 	if r.HasFit && r.HasVolume {
 		line("hole", "%s equivalent diameter, %s (Cd %.2f)", Millimetres(r.Hole.Value), span(r.Hole, decay.Millimetre, "mm"), r.Cd)
 		line("area", "%s mm² effective, %s", digits3(r.Area.Value/decay.SquareMM), span(r.Area, decay.SquareMM, "mm²"))
@@ -70,6 +73,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 			names[i] = string(f)
 		}
 		line("flags", "%s", strings.Join(names, ", "))
+	}
+	if t := PartAdvice(in.Of, r.Outcome); t != "" {
+		line("next", "%s", t)
 	}
 	for _, x := range r.Warnings {
 		line("caveat", "%s", x.Text)
