@@ -59,7 +59,7 @@ func (f *rigFlags) config(set decay.Setup) (rig.Config, error) {
 		c.Volume = set.Volume
 	}
 	if set.FullScale > 0 {
-		c.FullScale = decay.Gauge(set.FullScale)
+		c.FullScale = set.FullScale
 	}
 	c.Ambient = set.NominalAmbient()
 	c.Temperature = set.WithDefaults().AmbientTemperature
@@ -81,7 +81,7 @@ func (f *rigFlags) source(set *decay.Setup, long bool) (sensor.Source, sensor.Co
 		return nil, nil, err
 	}
 	set.Volume = c.Volume
-	set.FullScale = float64(c.FullScale)
+	set.FullScale = c.FullScale
 	set.Ambient = c.Ambient
 	script := rig.DefaultScript()
 	if long {

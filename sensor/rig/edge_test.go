@@ -20,7 +20,7 @@ func TestNoConfigurationRunsAway(t *testing.T) {
 		"zero error NaN":      func(c *Config) { c.ZeroError = decay.Gauge(nan) },
 		"feed bore NaN":       func(c *Config) { c.FeedBore = decay.Length(nan) },
 		"vent bore infinite":  func(c *Config) { c.VentBore = decay.Length(inf) },
-		"full scale infinite": func(c *Config) { c.FullScale = decay.Gauge(inf) },
+		"full scale infinite": func(c *Config) { c.FullScale = inf },
 		"seep NaN":            func(c *Config) { c.Seep = nan },
 		"seep huge":           func(c *Config) { c.Seep = 1 },
 		"wall at once":        func(c *Config) { c.WallTau = time.Nanosecond },

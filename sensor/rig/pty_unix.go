@@ -4,108 +4,228 @@ package rig
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
 	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
 	"sync"
-	"syscall"
 	"time"
-
-	"github.com/charmbracelet/x/term"
-	"github.com/creack/pty"
 )
 
-// Board is a rig behind a pseudo-terminal, printing a line per reading as a
-// transducer board does over USB.
+// Board is a rig behind a pseudo-terminal, which behaves as a transducer board
+// does on USB. Its methods may be called while it runs.
 type Board struct {
-	mu            sync.Mutex
-	board         *board
-	master, slave *os.File
+	mu    sync.Mutex
+	board *board
+	slave slave
+	dev   *device // nil while it is unplugged
+	stem  string  // of the port's names
+	count int     // in the port's present name
+	bare  bool    // the first name has no number
+	dir   string  // made for the port, "" when the caller named it
+	shut  bool
+
+	writes, dropped int
 }
 
-// Open starts a board on a new pseudo-terminal. The configuration must be valid.
+// Open starts a board on a new pseudo-terminal, whose name it makes up. The
+// configuration must be valid. Run serves it, and Close ends it.
 func Open(c Config, s *Script) (*Board, error) {
-	master, slave, err := pty.Open()
+	dir, err := os.MkdirTemp("", "ebbline-rig")
 	if err != nil {
-		return nil, fmt.Errorf("no pseudo-terminal is to be had: %w", err)
+		return nil, fmt.Errorf("no folder for the port is to be had: %w", err)
 	}
-	// Raw, and the slave end kept open, so that readers may come and go.
-	if _, err := term.MakeRaw(slave.Fd()); err != nil {
-		master.Close()
-		slave.Close()
-		return nil, fmt.Errorf("cannot make the pseudo-terminal raw: %w", err)
+	b, err := OpenAt(filepath.Join(dir, "board0"), c, s)
+	if err != nil {
+		os.Remove(dir) // empty
+		return nil, err
 	}
-	// The pty package leaves the master blocking, and Close would then wait for a
-	// read or write that may never end.
-	if err := syscall.SetNonblock(int(master.Fd()), true); err != nil {
-		master.Close()
-		slave.Close()
-		return nil, fmt.Errorf("cannot set up the pseudo-terminal: %w", err)
-	}
-	return &Board{board: newBoard(c, s), master: master, slave: slave}, nil
+	b.dir = dir
+	return b, nil
 }
 
-// Name is the port to read.
-func (b *Board) Name() string { return b.slave.Name() }
-
-// Run prints readings at the rig's rate until the context ends or the script
-// is over. What nobody reads is dropped, as a board's USB stack does.
-func (b *Board) Run(ctx context.Context) error {
-	defer b.slave.Close()
-	defer b.master.Close()
-	// Not Fd: the writer may outlast the file, and its number be another's by then.
-	slave, err := b.slave.SyscallConn()
-	if err != nil {
-		return fmt.Errorf("using %s: %w", b.Name(), err)
+// OpenAt is Open with a name for the port. Nothing may have the name yet. A
+// port that comes back under another name gets the next number at its end.
+func OpenAt(name string, c Config, s *Script) (*Board, error) {
+	b := &Board{board: newBoard(c, s), slave: slave{unit: c.ModbusUnit}}
+	if b.slave.unit == 0 {
+		b.slave.unit = DefaultModbusUnit
 	}
-	keep := min(max(int(0.5*b.board.cfg.Rate)*16, 256), 2048) // bytes; a line has up to 16
-	// A writer of its own: the master blocks once the terminal's buffer is full.
-	lines := make(chan string, 64)
-	broken := make(chan error, 1)
-	// What is sent to the board is read and dropped, or its sender would block.
-	go func() { _, _ = io.Copy(io.Discard, b.master) }()
-	go func() {
-		for l := range lines {
-			// Half a second of lines that nobody read are stale: a reader who
-			// comes later is to see the present.
-			_ = slave.Control(func(fd uintptr) {
-				if unread(int(fd)) > keep {
-					discard(int(fd))
-				}
-			}) // fails once closed, as the write below then does
-			if _, err := b.master.WriteString(l + "\r\n"); err != nil {
-				broken <- err
-				return
-			}
+	b.stem = strings.TrimRight(name, "0123456789")
+	if b.bare = b.stem == name; !b.bare {
+		n, err := strconv.Atoi(name[len(b.stem):])
+		if err != nil {
+			return nil, fmt.Errorf("%s ends in too large a number", name)
 		}
-	}()
-	defer close(lines)
-	step := time.Duration(float64(time.Second) / b.board.cfg.Rate)
-	tick := time.NewTicker(step)
+		b.count = n
+	}
+	if err := b.plug(); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// Name is the port to read, or that will be there when the board is plugged in
+// again.
+func (b *Board) Name() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.name()
+}
+
+func (b *Board) name() string {
+	if b.bare && b.count == 0 {
+		return b.stem
+	}
+	return b.stem + strconv.Itoa(b.count)
+}
+
+func (b *Board) plug() error {
+	keep := min(max(int(0.5*b.board.rig.cfg.Rate)*16, 256), 2048) // bytes; a line has some 16
+	var heard func([]byte) []byte
+	if b.board.format.line == nil {
+		heard = b.asked
+	}
+	dev, err := plug(b.name(), keep, heard)
+	if err != nil {
+		return err
+	}
+	b.dev = dev
+	return nil
+}
+
+func (b *Board) unplug() {
+	if b.dev != nil {
+		b.dev.unplug()
+		b.dropped += int(b.dev.dropped.Load())
+		b.dev = nil
+	}
+}
+
+// asked takes what a Modbus master sends.
+func (b *Board) asked(data []byte) []byte {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	frames := b.slave.take(time.Now(), data, b.board.latest.registers)
+	return b.board.answers(frames)
+}
+
+// Close takes the port away for good. It may be called more than once.
+func (b *Board) Close() error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.shut = true
+	b.unplug()
+	if b.dir != "" {
+		os.Remove(b.dir) // empty, unless somebody put a file there
+	}
+	return nil
+}
+
+// Run prints readings at the rig's rate until the context ends, the script is
+// over or the board is closed, and closes the board. What nobody reads is
+// dropped, as a board's USB stack does.
+func (b *Board) Run(ctx context.Context) error {
+	defer b.Close()
+	step := time.Duration(float64(time.Second) / b.board.rig.cfg.Rate)
+	tick := time.NewTicker(min(max(step, time.Millisecond), 10*time.Millisecond))
 	defer tick.Stop()
+	next := time.Now().Add(step)
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
-		case err := <-broken:
-			if errors.Is(err, os.ErrClosed) {
-				return nil
-			}
-			return fmt.Errorf("writing to %s: %w", b.Name(), err)
 		case <-tick.C:
 		}
-		b.mu.Lock()
-		line, _, more := b.board.step(step)
-		b.mu.Unlock()
-		if !more {
-			return nil
+		now := time.Now()
+		if now.Sub(next) > time.Second {
+			next = now // the machine slept: do not rush after it
 		}
-		select {
-		case lines <- line:
-		default:
+		b.mu.Lock()
+		more, err := b.catchUp(&next, now, step)
+		b.mu.Unlock()
+		if !more || err != nil {
+			return err
 		}
 	}
+}
+
+// catchUp makes the readings that are due by now.
+func (b *Board) catchUp(next *time.Time, now time.Time, step time.Duration) (more bool, err error) {
+	for !next.After(now) {
+		if b.shut {
+			return false, nil
+		}
+		*next = next.Add(step)
+		out, more := b.board.bytes(step)
+		if !more {
+			return false, nil
+		}
+		if err := b.plugAsFaultsSay(); err != nil {
+			return false, err
+		}
+		if b.dev == nil || len(out) == 0 {
+			continue
+		}
+		select {
+		case err := <-b.dev.failure:
+			return false, err
+		default:
+		}
+		b.dev.send(out)
+		b.writes++
+	}
+	return true, nil
+}
+
+// plugAsFaultsSay takes the port away or brings it back.
+func (b *Board) plugAsFaultsSay() error {
+	on := b.board.faults.on
+	out := on.has(Unplug) || on.has(Rename)
+	switch {
+	case out && b.dev != nil:
+		b.unplug()
+		if on.has(Rename) {
+			b.count++
+		}
+	case !out && b.dev == nil:
+		return b.plug()
+	}
+	return nil
+}
+
+// Inject switches a fault on for a time; 0: until it is cleared.
+func (b *Board) Inject(f Fault, long time.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.board.inject(f, long)
+}
+
+// Clear switches a fault off.
+func (b *Board) Clear(f Fault) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.board.faults.on &^= 1 << f
+}
+
+// State is how the rig stands.
+func (b *Board) State() State {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.board.state()
+}
+
+// Sent is how many times the board printed a reading or a part of one, and
+// how many of these were dropped because nobody had taken the ones before.
+func (b *Board) Sent() (sent, dropped int) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	dropped = b.dropped
+	if b.dev != nil {
+		dropped += int(b.dev.dropped.Load())
+	}
+	return b.writes, dropped
 }
 
 func (b *Board) byHand(work func(*Rig)) {
@@ -113,6 +233,13 @@ func (b *Board) byHand(work func(*Rig)) {
 	defer b.mu.Unlock()
 	b.board.script = nil
 	work(b.board.rig)
+}
+
+// Change works on the rig between two readings: its leak or volume, say.
+func (b *Board) Change(work func(*Rig) error) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return work(b.board.rig)
 }
 
 // Fill opens the supply valve.

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"ebbline/decay"
@@ -27,10 +28,17 @@ type Config struct {
 	WallTau     time.Duration     // time constant of the air's settling, at the supply pressure
 	Noise       decay.Gauge       // of a reading, rms
 	Bits        int               // of the converter over FullScale; 0: no steps
-	FullScale   decay.Gauge       // of the transducer, which shows no more than that
+	Absolute    bool              // the transducer reads against vacuum, not against ambient
+	FullScale   float64           // Pa in the transducer's own reference, which shows no more than that
 	ZeroError   decay.Gauge
 	Rate        float64 // readings a second
-	Seed        uint64  // of the noise
+	Seed        uint64  // of the noise and of the faults
+
+	Format     string             // of the lines, a name of Formats; "": DefaultFormat
+	Unit       decay.PressureUnit // that the board prints; the zero value: psi
+	ClockStart uint32             // of the board's clock, in its own milliseconds or microseconds
+	ModbusUnit byte               // the slave's address; 0: DefaultModbusUnit
+	Plans      []Plan             // faults that come by themselves
 }
 
 // Default is a duct of 10 L with a hole of 1 mm, filled to 25 psi gauge.
@@ -63,7 +71,7 @@ func (c Config) Validate() error {
 	case !(c.Temperature > 200 && c.Temperature < 400):
 		return fmt.Errorf("a simulated temperature is -73 to 126 °C, not %g °C", float64(c.Temperature)-decay.ZeroCelsius)
 	case !(c.FullScale > 0 && c.FullScale <= 1000*decay.Bar):
-		return fmt.Errorf("the full scale of a simulated sensor is above 0 and at most 1000 bar gauge, not %g bar", float64(c.FullScale)/decay.Bar)
+		return fmt.Errorf("the full scale of a simulated sensor is above 0 and at most 1000 bar, not %g bar", c.FullScale/decay.Bar)
 	case !(math.Abs(float64(c.ZeroError)) <= 1e6):
 		return fmt.Errorf("the zero error of a simulated sensor is at most 10 bar, not %g bar", float64(c.ZeroError)/decay.Bar)
 	case !(c.FeedBore > 0 && c.FeedBore <= 50*decay.Millimetre) || !(c.VentBore > 0 && c.VentBore <= 50*decay.Millimetre):
@@ -76,9 +84,21 @@ func (c Config) Validate() error {
 	case !(c.quickest() <= maxRate):
 		return fmt.Errorf("%g L is too small a volume for its simulated leak, supply and vent: it would change its pressure within %.2g ms; give a larger volume or a smaller leak",
 			float64(c.Volume)/decay.Litre, 1e3/c.quickest())
+	case c.Unit != decay.PressureUnit{} && !known(c.Unit):
+		return fmt.Errorf("a simulated board cannot print pressures in %q", c.Unit.Name)
+	case c.ModbusUnit > 247:
+		return fmt.Errorf("a Modbus slave has an address of 1 to 247, not %d", c.ModbusUnit)
 	}
-	return nil
+	for _, p := range c.Plans {
+		if p.Fault >= faultCount || p.At < 0 || p.For < 0 {
+			return fmt.Errorf("%v at %v for %v is no fault that can come", p.Fault, p.At, p.For)
+		}
+	}
+	_, err := findFormat(c.Format)
+	return err
 }
+
+func known(u decay.PressureUnit) bool { return slices.Contains(decay.PressureUnits, u) }
 
 // Heat capacities of air, J/(kg·K).
 const (
@@ -151,18 +171,6 @@ func (r *Rig) Pressure() decay.Pressure {
 
 // Temperature is that of the air in the duct.
 func (r *Rig) Temperature() decay.Temperature { return decay.Temperature(r.t) }
-
-// Read is what the transducer shows: zero error, noise, the converter's steps
-// and its range.
-func (r *Rig) Read() decay.Gauge {
-	c := r.cfg
-	g := float64(r.Pressure().Gauge(c.Ambient)+c.ZeroError) + float64(c.Noise)*r.rng.NormFloat64()
-	if c.Bits > 0 {
-		step := float64(c.FullScale) / float64(int(1)<<c.Bits)
-		g = math.Round(g/step) * step
-	}
-	return decay.Gauge(math.Min(g, float64(c.FullScale)))
-}
 
 // rates are dm/dt and dT/dt: the leak and the vent carry out the duct's air,
 // the supply brings in air at ambient temperature with its enthalpy, and the

@@ -28,7 +28,7 @@ func NewSource(c Config, s *Script) *Source {
 }
 
 func (s *Source) step() time.Duration {
-	return time.Duration(float64(time.Second) / s.board.cfg.Rate)
+	return time.Duration(float64(time.Second) / s.board.rig.cfg.Rate)
 }
 
 // Next implements [sensor.Source].
@@ -42,6 +42,37 @@ func (s *Source) Next(ctx context.Context) (sensor.Item, error) {
 	if err := ctx.Err(); err != nil {
 		return sensor.Item{}, err
 	}
+	for {
+		if err := s.wait(ctx); err != nil {
+			return sensor.Item{}, err
+		}
+		s.mu.Lock()
+		p, sends, more := s.board.step(s.step())
+		line := s.board.format.line
+		if line == nil {
+			line = plainLine
+		}
+		it := sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: s.board.now}}}
+		ambient := s.board.rig.cfg.Ambient
+		s.mu.Unlock()
+		if !more {
+			return sensor.Item{}, io.EOF
+		}
+		if !sends {
+			continue
+		}
+		it.Raw = line(&p)
+		if p.absolute {
+			it.P = decay.Pressure(p.shown())
+		} else {
+			it.P = decay.Gauge(p.shown()).Absolute(ambient)
+		}
+		return it, nil
+	}
+}
+
+// wait waits until the next reading is due.
+func (s *Source) wait(ctx context.Context) error {
 	s.mu.Lock()
 	s.next = s.next.Add(s.step())
 	wait := time.Until(s.next)
@@ -53,21 +84,12 @@ func (s *Source) Next(ctx context.Context) (sensor.Item, error) {
 	defer timer.Stop()
 	select {
 	case <-timer.C:
+		return nil
 	case <-s.done:
-		return sensor.Item{}, sensor.ErrClosed
+		return sensor.ErrClosed
 	case <-ctx.Done():
-		return sensor.Item{}, ctx.Err()
+		return ctx.Err()
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	line, g, more := s.board.step(s.step())
-	if !more {
-		return sensor.Item{}, io.EOF
-	}
-	return sensor.Item{Reading: sensor.Reading{
-		Sample: decay.Sample{At: s.board.now, P: g.Absolute(s.board.cfg.Ambient)},
-		Raw:    line,
-	}}, nil
 }
 
 // About implements [sensor.Source].
@@ -86,8 +108,8 @@ func (s *Source) About() sensor.About {
 	return sensor.About{
 		Name:      "simulated rig",
 		Detail:    fmt.Sprintf("simulated: %.3g L, %s, %g readings a second; no real pressure anywhere", float64(c.Volume)/decay.Litre, hole, c.Rate),
-		Reads:     decay.ReadsGauge,
-		FullScale: float64(c.FullScale),
+		Reads:     c.reads(),
+		FullScale: c.FullScale,
 		Simulated: true,
 	}
 }
@@ -113,3 +135,29 @@ func (s *Source) Isolate() { s.byHand((*Rig).Isolate) }
 
 // Release implements [sensor.Controls].
 func (s *Source) Release() { s.byHand((*Rig).Release) }
+
+// Inject switches a fault on for a time; 0: until it is cleared. The error says
+// that only a port can have it.
+func (s *Source) Inject(f Fault, long time.Duration) error {
+	if f.OfPort() {
+		return fmt.Errorf("%v is a fault of a port, and the rig inside has none: use a rig on a pseudo-terminal", f)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.board.inject(f, long)
+	return nil
+}
+
+// Clear switches a fault off.
+func (s *Source) Clear(f Fault) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.board.faults.on &^= 1 << f
+}
+
+// State is how the rig stands.
+func (s *Source) State() State {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.board.state()
+}
