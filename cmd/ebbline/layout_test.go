@@ -101,6 +101,7 @@ var arrows = map[string][]string{
 	"sensor":          {"decay", "sensor/wire", "sensor/calib", "sensor/rig", "sensor/replay"},
 	"sensor/wire":     {},
 	"sensor/calib":    {"decay"},
+	"sensor/profile":  {"decay", "sensor/calib", "sensor/wire"},
 	"sensor/rig":      {"decay", "sensor"},
 	"sensor/replay":   {"decay", "sensor", "sensor/wire", "sensor/calib"},
 	"sensor/trace":    {"decay", "decay/record", "sensor/wire", "sensor/replay", "sensor/calib"},
@@ -108,7 +109,7 @@ var arrows = map[string][]string{
 	"tui/chart":       {},
 	"tui/background":  {},
 	"cmd/ebbline": {"tui", "tui/chart", "tui/background", "decay", "decay/record", "decay/report",
-		"sensor", "sensor/wire", "sensor/calib", "sensor/rig", "sensor/replay", "sensor/trace"},
+		"sensor", "sensor/wire", "sensor/calib", "sensor/profile", "sensor/rig", "sensor/replay", "sensor/trace"},
 }
 
 // own is the folder of an import path of ours, or "".
