@@ -336,8 +336,9 @@ type estimate struct {
 	best      fitted
 	fits      []fitted
 	weights   []float64
-	k, sdK    float64 // averaged over the models, from the trace alone
-	lowK, hiK float64 // 95 %, from the trace alone
+	k, sdK    float64 // of the likeliest law, from the trace alone
+	mean, sd  float64 // of K over all the models
+	lowK, hiK float64 // 95 % over all the models, from the trace alone
 	length    float64 // of the hold, s
 	widen     float64 // by which residuals that are not white widened it
 	seepShare float64 // posterior weight of laws, to name the law
@@ -480,8 +481,8 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	for i := range e.fits {
 		f := &e.fits[i]
 		f.evidence -= 0.5 * f.chi2All / e.widen
-		if f.ok && f.evidence > most {
-			most, best = f.evidence, i
+		if f.ok {
+			most = max(most, f.evidence)
 		}
 	}
 	sum := 0.0
@@ -492,9 +493,10 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 			sum += e.weights[i]
 		}
 	}
+	shares := make([]float64, mixing+1)
 	for i, f := range e.fits {
 		e.weights[i] /= sum
-		e.k += e.weights[i] * f.th[parK]
+		shares[f.model.shape] += e.weights[i]
 		switch f.model.law() {
 		case LawSeep:
 			e.seepShare += e.weights[i]
@@ -502,15 +504,13 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 			e.orifShare += e.weights[i]
 		}
 	}
-	v := 0.0
-	for i, f := range e.fits {
-		dk := f.th[parK] - e.k
-		v += e.weights[i] * (f.cov[parK][parK]*e.widen + dk*dk)
-	}
+	shape, best := e.likeliest(shares)
 	e.best = e.fits[best]
-	e.sdK = math.Sqrt(v)
-	e.lowK = e.quantile(0.025)
-	e.hiK = e.quantile(0.975)
+	e.mean, e.sd = e.moments(func(model) bool { return true })
+	e.k, e.sdK = e.moments(func(m model) bool { return m.shape == shape })
+	debugFits(&e, d)
+	e.lowK = min(e.quantile(0.025), e.k)
+	e.hiK = max(e.quantile(0.975), e.k)
 	return e, true
 }
 
@@ -531,9 +531,53 @@ func (e *estimate) settling(tw float64) float64 {
 	return most
 }
 
+// likeliest is the shape whose value is told, and the index of its best fit:
+// the likeliest law, and among orifices the likeliest shape. A mean of laws
+// that explain one trace with several areas would be true of none of them; the
+// interval covers them all.
+func (e *estimate) likeliest(shares []float64) (s shape, best int) {
+	law := LawMixed
+	if rest := 1 - e.seepShare - e.orifShare; e.orifShare >= max(e.seepShare, rest) {
+		law = LawOrifice
+	} else if e.seepShare > rest {
+		law = LawSeep
+	}
+	best = -1
+	for i, f := range e.fits {
+		if !f.ok || f.model.law() != law {
+			continue
+		}
+		same := best >= 0 && f.model.shape == s
+		if best < 0 || same && e.weights[i] > e.weights[best] || !same && shares[f.model.shape] > shares[s] {
+			s, best = f.model.shape, i
+		}
+	}
+	return s, best
+}
+
+// moments are the mean of K and its standard deviation over the models that in
+// admits.
+func (e *estimate) moments(in func(model) bool) (mean, sd float64) {
+	sum, v := 0.0, 0.0
+	for i, f := range e.fits {
+		if w := e.weights[i]; w > 0 && in(f.model) {
+			sum += w
+			mean += w * f.th[parK]
+		}
+	}
+	mean /= sum
+	for i, f := range e.fits {
+		if w := e.weights[i]; w > 0 && in(f.model) {
+			dk := f.th[parK] - mean
+			v += w / sum * (f.cov[parK][parK]*e.widen + dk*dk)
+		}
+	}
+	return mean, math.Sqrt(v)
+}
+
 // quantile of the mixture of normal distributions of K that the models give.
 func (e *estimate) quantile(q float64) float64 {
-	lo, hi := e.k-12*e.sdK, e.k+12*e.sdK
+	lo, hi := e.mean-12*e.sd, e.mean+12*e.sd
 	for range 60 {
 		x := (lo + hi) / 2
 		cdf := 0.0
