@@ -315,13 +315,19 @@ func (a *matrix) inverse(n int) (inv matrix, logDet float64, ok bool) {
 	return inv, logDet, true
 }
 
-// startingPoints of the search: the fit of a fast leak has a second minimum,
-// with the gas far too cold and the hole too big.
+// startingPoints of the search, as factors on the guess of K and values of the
+// rest. The fit of a fast leak has other minima, with the gas far too cold and
+// the hole too big; the last ones are tried for such leaks only.
 var startingPoints = []struct{ k, dt, lnTau float64 }{
 	{1, priorDT, priorLnTau},
 	{0.8, 10, 1.2},
 	{1, 2, 3.4},
+	{0.8, priorDT, priorLnTau},
+	{0.8, 2, 3.2},
+	{0.65, 30, priorLnTau},
 }
+
+const slowStarts = 3 // of them are enough for a leak that empties little of the duct
 
 // chiOr is the cost of the fit, +Inf if there is none.
 func (f fitted) chiOr() float64 {
@@ -330,6 +336,10 @@ func (f fitted) chiOr() float64 {
 	}
 	return f.chi2All
 }
+
+// orificeDoubt is the share of the weight below which a leak is told as
+// something else than an orifice.
+const orificeDoubt = 0.05
 
 // estimate is what the competing models say together.
 type estimate struct {
@@ -409,7 +419,11 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 				}
 			}
 		case i < first:
-			for _, s := range startingPoints {
+			starts := startingPoints
+			if n := len(d.p); d.p[n-1]-d.pa > 0.6*(d.p[0]-d.pa) {
+				starts = starts[:slowStarts]
+			}
+			for _, s := range starts {
 				from := guess
 				from[parK] *= s.k
 				from[parDT], from[parLnTau] = s.dt, s.lnTau
@@ -531,16 +545,17 @@ func (e *estimate) settling(tw float64) float64 {
 	return most
 }
 
-// likeliest is the shape whose value is told, and the index of its best fit:
-// the likeliest law, and among orifices the likeliest shape. A mean of laws
-// that explain one trace with several areas would be true of none of them; the
-// interval covers them all.
+// likeliest is the shape whose value is told, and the index of its best fit.
+// A mean of laws that explain one trace with several areas would be true of
+// none of them, so it is an orifice, which is what an equivalent hole stands
+// for, unless the trace speaks against that; and among orifices the likeliest.
+// The interval covers them all.
 func (e *estimate) likeliest(shares []float64) (s shape, best int) {
-	law := LawMixed
-	if rest := 1 - e.seepShare - e.orifShare; e.orifShare >= max(e.seepShare, rest) {
-		law = LawOrifice
-	} else if e.seepShare > rest {
+	law := LawOrifice
+	if rest := 1 - e.seepShare - e.orifShare; e.orifShare < orificeDoubt && e.seepShare > rest {
 		law = LawSeep
+	} else if e.orifShare < orificeDoubt {
+		law = LawMixed
 	}
 	best = -1
 	for i, f := range e.fits {
