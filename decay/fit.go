@@ -10,6 +10,8 @@ type fitted struct {
 	chi2     float64 // of the data
 	chi2All  float64 // with the priors
 	evidence float64 // log, up to a constant common to the models
+	below    float64 // standard deviation of K to either side, from the trace
+	above    float64
 	ok       bool
 }
 
@@ -172,6 +174,11 @@ func (d *holdData) normal(m model, th *params, c *[nPar + 1][]float64) (a matrix
 // Levenberg–Marquardt on summed normal equations with columns scaled to unit
 // diagonal (Marquardt, J. SIAM 11 (1963) 431–441), starting from th.
 func (d *holdData) fit(m model, th params, maxIter int, s *scratch) fitted {
+	return d.search(m, th, maxIter, s, false)
+}
+
+// search is fit, or with hold set the same at the K of th.
+func (d *holdData) search(m model, th params, maxIter int, s *scratch, hold bool) fitted {
 	np := m.count()
 	f := fitted{model: m, th: th}
 	if len(d.t) < 3 {
@@ -184,6 +191,12 @@ func (d *holdData) fit(m model, th params, maxIter int, s *scratch) fitted {
 	lambda := 1e-3
 	for range maxIter {
 		a, grad := d.normal(m, &th, cur)
+		if hold {
+			for i := range np {
+				a[i][parK], a[parK][i] = 0, 0
+			}
+			a[parK][parK], grad[parK] = 1, 0
+		}
 		improved := false
 		for range 8 {
 			step, ok := a.solve(grad, np, lambda)
@@ -229,10 +242,38 @@ func (d *holdData) fit(m model, th params, maxIter int, s *scratch) fitted {
 		}
 	}
 	g = m.gas(&th, d.pa, d.tw, p0)
-	th[parK] = g.moved(th[parP0])
+	th[parK], th[parLnTau] = g.moved(th[parP0])
 	f.th, f.cov, f.chi2, f.chi2All, f.ok = th, inv, data, all, !math.IsInf(all, 0)
 	f.evidence += math.Log(m.weight) - 0.5*logDet // the −χ²/2 is added once the noise is known
 	return f
+}
+
+// profile widens f's standard deviations of K to either side to where the best
+// fit at a K held there is worse by what 1.96 of them stand for: the cost of a
+// fast leak, whose gas cools and warms again, is far from a parabola.
+func (d *holdData) profile(f *fitted, widen float64, s *scratch) {
+	const z = 1.96
+	side := func(sd, sign float64) float64 {
+		th := f.th
+		for range 5 {
+			th[parK] = f.th[parK] + sign*z*sd
+			if th[parK] <= 0 {
+				break
+			}
+			g := d.search(f.model, th, 12, s, true)
+			if !g.ok {
+				break
+			}
+			rise := math.Sqrt(math.Max(g.chi2All-f.chi2All, 0) / widen)
+			if rise > 0.93*z {
+				break
+			}
+			sd *= math.Min(z/math.Max(rise, 0.1), 2)
+			th = g.th
+		}
+		return sd
+	}
+	f.below, f.above = side(f.below, -1), side(f.above, 1)
 }
 
 // matrix is a symmetric one of a model's parameters.
@@ -401,7 +442,9 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	e.length = d.t[len(d.t)-1]
 	guess := d.start()
 	room := newScratch(len(d.t))
-	const first = 4 // nozzle and seep, with either way of cooling
+	n := len(d.p)
+	fast := d.p[n-1]-d.pa < 0.6*(d.p[0]-d.pa) // a good part of the duct empties
+	const first = 4                           // nozzle and seep, with either way of cooling
 	worthwhile := map[bool]bool{false: true, true: true}
 	for i, m := range models {
 		f := fitted{model: m}
@@ -420,7 +463,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 			}
 		case i < first:
 			starts := startingPoints
-			if n := len(d.p); d.p[n-1]-d.pa > 0.6*(d.p[0]-d.pa) {
+			if !fast {
 				starts = starts[:slowStarts]
 			}
 			for _, s := range starts {
@@ -523,6 +566,15 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	e.mean, e.sd = e.moments(func(model) bool { return true })
 	e.k, e.sdK = e.moments(func(m model) bool { return m.shape == shape })
 	debugFits(&e, d)
+	for i := range e.fits {
+		if f := &e.fits[i]; f.ok {
+			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
+			f.above = f.below
+			if fast && e.weights[i] > 0.02 {
+				d.profile(f, e.widen, room)
+			}
+		}
+	}
 	e.lowK = min(e.quantile(0.025), e.k)
 	e.hiK = max(e.quantile(0.975), e.k)
 	return e, true
@@ -598,7 +650,10 @@ func (e *estimate) quantile(q float64) float64 {
 		cdf := 0.0
 		for i, f := range e.fits {
 			if e.weights[i] > 0 {
-				sd := math.Sqrt(f.cov[parK][parK] * e.widen)
+				sd := f.below
+				if x > f.th[parK] {
+					sd = f.above
+				}
 				cdf += e.weights[i] * 0.5 * math.Erfc((f.th[parK]-x)/(sd*math.Sqrt2))
 			}
 		}

@@ -347,9 +347,9 @@ func step(s *[5][2]float64, from, to *partials, half float64) {
 	}
 }
 
-// moved is K meant at p1 of a gas whose K is meant at p0: the ideal nozzle
-// that passes the same flow is another one there.
-func (g *gas) moved(p1 float64) float64 {
+// moved are K and lnτ, meant at p1, of a gas whose K and τ are meant at p0: the
+// ideal nozzle that passes the same flow is another one there.
+func (g *gas) moved(p1 float64) (k, lnTau float64) {
 	flow := func(p float64) float64 {
 		r := g.pa / p
 		f := 0.0
@@ -366,9 +366,13 @@ func (g *gas) moved(p1 float64) float64 {
 		return f / Psi(r)
 	}
 	if p1 <= g.pa || g.p0 <= g.pa {
-		return g.k
+		return g.k, -math.Log(g.rate)
 	}
-	return g.k * flow(p1)
+	shift := math.Log(p1 / g.p0)
+	if g.natural {
+		shift /= 2
+	}
+	return g.k * flow(p1), shift - math.Log(g.rate)
 }
 
 // IsothermalCurve is G(x) = ∫₁ˣ dξ/(ξ·ψ(1/ξ)) of a nozzle emptying a volume at

@@ -107,24 +107,24 @@ func TestSensitivities(t *testing.T) {
 	}
 }
 
-// TestMovedKeepsFlow checks that K moved to another pressure stands for the
-// same leak.
-func TestMovedKeepsFlow(t *testing.T) {
+// TestMovedIsTheSame checks that K and τ moved to another pressure stand for the
+// same gas.
+func TestMovedIsTheSame(t *testing.T) {
 	const pa, tw = 101325.0, 293.15
 	for _, m := range models {
 		g := m.gas(&tryPar, pa, tw, tryPar[parP0])
 		th := tryPar
 		th[parP0] = 240e3
-		th[parK] = g.moved(th[parP0])
+		th[parK], th[parLnTau] = g.moved(th[parP0])
 		if m.shape == mixing { // the seep's share is another there too
 			continue
 		}
 		to := m.gas(&th, pa, tw, th[parP0])
 		v := math.Pow(pa/220e3, 1.0/7)
-		a, _ := g.slope(v, 0)
-		b, _ := to.slope(v, 0)
-		if math.Abs(a/b-1) > 1e-9 {
-			t.Errorf("%s: flow changed by %g", m.name(), b/a-1)
+		a, c := g.slope(v, 0.03)
+		b, d := to.slope(v, 0.03)
+		if math.Abs(a/b-1) > 1e-9 || !m.still && math.Abs(c/d-1) > 1e-9 {
+			t.Errorf("%s: the pressure's slope changed by %g, the temperature's by %g", m.name(), b/a-1, d/c-1)
 		}
 	}
 }

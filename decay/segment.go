@@ -192,6 +192,9 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	// Cut into still stretches: pressurised and not rising, split at bends.
 	var still []stretch
 	floor := math.Max(300, math.Max(3*sigma, 0.01*sg.top))
+	if sg.hasAmbient {
+		floor = math.Max(300, 3*sigma)
+	}
 	sunk := false // down at ambient, and not filled again since
 	for i := i0; i < n; {
 		sunk = (sunk || cells[i].p < ref+floor) && !rising[i]
