@@ -565,7 +565,7 @@ func (d *holdData) estimate(warm *estimate, maxIter int) (estimate, bool) {
 	e.best = e.fits[best]
 	e.mean, e.sd = e.moments(func(model) bool { return true })
 	e.k, e.sdK = e.moments(func(m model) bool { return m.shape == shape })
-	debugFits(&e, d)
+
 	for i := range e.fits {
 		if f := &e.fits[i]; f.ok {
 			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
