@@ -20,6 +20,15 @@ const (
 // errUncalibrated is why a line of volts or counts makes no reading.
 var errUncalibrated = errors.New("no calibration is at hand")
 
+// LineUnit is the unit of values whose line names none: the one stated, else
+// the one a calibration is for, else psi.
+func (o PortOptions) LineUnit() string {
+	if o.Unit != "" {
+		return o.Unit
+	}
+	return assumedUnit(o.Calibration)
+}
+
 // assumedUnit is the unit of values whose line names none and nobody said.
 func assumedUnit(c *calib.Calibration) string {
 	switch {
@@ -66,7 +75,9 @@ func (s *signalState) pressure(opt PortOptions, f wire.Fields, unit string) (dec
 }
 
 // rawOf is what a calibration takes from a line.
-func rawOf(f wire.Fields, unit string) calib.Raw { return calib.Raw{Value: f.Value, Unit: unit} }
+func rawOf(f wire.Fields, unit string) calib.Raw {
+	return calib.Raw{Value: f.Value, Unit: unit, HasSupply: f.HasSupply, Supply: f.Supply}
+}
 
 // faults returns what began or ended with a line that made a reading, or err.
 func (s *signalState) faults(at time.Duration, port string, err error) (out []Item) {

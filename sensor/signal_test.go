@@ -47,6 +47,7 @@ func TestSignals(t *testing.T) {
 		"millivolts":    {preset, "mV", "2500|4500", "15 30", "ratiometric"},
 		"counts":        {&ten, "", "512|t", "15 bad-line", "counts was assumed"},
 		"open circuit":  {preset, "", "2.5 V|0.01 V|0.01 V|2.5 V|0 V", "15 open-circuit -3.68 -3.68 15 -3.75", ""},
+		"sag":           {preset, "", "signal_V=2.3 supply_V=4.6", "15", ""},
 		"saturated":     {preset, "", "4.9 V", "saturated 33", ""},
 		"ends":          {preset, "", "0 V" + strings.Repeat("|2.5 V", 11), "open-circuit -3.75 15 15 15 15 15 15 15 15 15 open-circuit over 15 15", ""},
 		"the other end": {preset, "", "0 V|5 V", "open-circuit -3.75 open-circuit over saturated 33.75", ""},
@@ -56,11 +57,8 @@ func TestSignals(t *testing.T) {
 		"none, counts":  {nil, "counts", "512|512", "uncalibrated", "no calibration"},
 		"none, then ok": {nil, "", "2.5 V|15 psi", "uncalibrated uncalibrated over 15", ""},
 	} {
-		unit := c.unit
-		if unit == "" {
-			unit = assumedUnit(c.cal)
-		}
-		l := newLineReader(PortOptions{Name: "p", Unit: c.unit, Ambient: decay.DefaultAmbient, Calibration: c.cal}, unit)
+		opt := PortOptions{Name: "p", Unit: c.unit, Ambient: decay.DefaultAmbient, Calibration: c.cal}
+		l := newLineReader(opt, opt.LineUnit())
 		items := feed(l, strings.Split(c.lines, "|")...)
 		if got := told(items); got != c.want {
 			t.Errorf("%s: got %q, want %q", name, got, c.want)
