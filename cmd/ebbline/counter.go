@@ -1,0 +1,238 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/tui"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+)
+
+// benchLimit is the limit of a single hose or cooler on the bench.
+const benchLimit = decay.Length(0.2 * decay.Millimetre)
+
+// counterFlags are the flags of the parts counter.
+type counterFlags struct {
+	setupFlags
+	rig         rigFlags
+	port        string
+	baud        int
+	part, parts string
+	by, book    string
+	plain       bool
+}
+
+func (a *app) counterCommand() *cobra.Command {
+	var f counterFlags
+	cmd := &cobra.Command{
+		Use:   "counter [flags]",
+		Short: "Test one part after another at a parts counter, with a slip for the customer",
+		Long: `Counter tests single hoses and coolers for people who have ninety seconds:
+choose the part, plug it, fill it; the rest goes by itself and ends with holds,
+leaks or undecided, and a slip that is shown and kept as a text file, 42 columns
+wide, beside the record of the test.
+
+A part is a label of the shop's list or a bore and a length in millimetres. The
+list is a table with the heading label,bore_mm,length_mm,limit_mm,volume_l (the
+last two may be left out), named by --parts or parts.csv in the folder ebbline
+of the user's settings.
+
+Without --port it runs on the simulated rig, and the slip says so. Without a
+terminal, or with --plain, one part is tested and its slip printed.
+
+Exit status without a screen: 0 holds, 1 leaks or never built, 3 undecided,
+unusable or no hold, 2 usage or port error.
+` + caution,
+		Example: `  ebbline counter
+  ebbline counter --port /dev/ttyUSB0 --parts shop.csv --by "desk 2"
+  ebbline counter --port COM5 --full-scale 30psi --span-tolerance 1%
+  ebbline counter --part 51x600 --plain`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.counter(cmd.Context(), &f) },
+	}
+	fs := cmd.Flags()
+	fs.StringVar(&f.part, "part", "", "what is tested: a label of the list of parts, or bore x length in mm, as 51x600")
+	fs.StringVar(&f.parts, "parts", "", "file with the shop's list of parts (default: parts.csv in the user's settings)")
+	fs.StringVar(&f.by, "by", "", "who tests, for the slip")
+	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
+	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.StringVar(&f.book, "book", "", "folder for captures, records and slips (default: the user's data folder)")
+	fs.BoolVar(&f.plain, "plain", false, "test one part without the screen and print its slip")
+	all := pflag.NewFlagSet("set-up", pflag.ContinueOnError)
+	f.add(all)
+	all.VisitAll(func(fl *pflag.Flag) {
+		switch fl.Name {
+		case "volume":
+			return // comes with the part
+		case "limit":
+			fl.Usage = "hole diameter the verdict is against (default: that of the part, else 0.2mm)"
+		}
+		fs.AddFlag(fl)
+	})
+	f.rig.add(fs)
+	_ = cmd.RegisterFlagCompletionFunc("part", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		list, err := loadParts(f.parts)
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveError
+		}
+		names := make([]string, len(list))
+		for i, p := range list {
+			names[i] = p.Label
+		}
+		return names, cobra.ShellCompDirectiveNoFileComp
+	})
+	return cmd
+}
+
+// counter runs the parts counter.
+func (a *app) counter(ctx context.Context, f *counterFlags) error {
+	headless := f.plain || !isTerminal(a.out)
+	set, err := f.over(decay.Setup{})
+	if err != nil {
+		return err
+	}
+	if f.unit != "" {
+		if _, err := parseUnit(f.unit); err != nil {
+			return wrong("for example --unit psi", "--unit: %w", err)
+		}
+	}
+	if f.port != "" && f.rig.given() {
+		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	}
+	list, err := loadParts(f.parts)
+	if err != nil {
+		return err
+	}
+	var part tui.Part
+	if f.part != "" {
+		if part, err = findPart(list, f.part); err != nil {
+			return err
+		}
+	} else if headless {
+		return wrong("for example ebbline counter --part 51x600 --plain", "without a terminal the part must be named by --part")
+	}
+	b := &bench{set: set, limit: f.limit != "", by: strings.TrimSpace(f.by), dir: f.book, unit: f.shown("psi")}
+	if b.dir == "" {
+		if b.dir, err = bookDir(); err != nil {
+			return err
+		}
+	}
+	if err := b.open(f); err != nil {
+		return err
+	}
+	defer b.src.Close()
+	if headless {
+		return a.counterPlain(ctx, b, part)
+	}
+	err = tui.RunCounter(ctx, tui.CounterOptions{
+		Source: b.src, OnItem: b.add, Begin: b.begin, Tally: b.tally, Parts: list, Part: f.part,
+		Find:  func(text string) (tui.Part, error) { return findPart(list, text) },
+		Setup: set, Unit: b.unit, Bell: true, NoColor: os.Getenv("NO_COLOR") != "",
+	})
+	fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
+	return err
+}
+
+// counterPlain tests one part without the screen and prints its slip.
+func (a *app) counterPlain(ctx context.Context, b *bench, part tui.Part) error {
+	if b.src.About().Simulated {
+		fmt.Fprintln(a.err, "ebbline: SIMULATED RIG: nothing here is measured, and the slip says so")
+	} else {
+		fmt.Fprintf(a.err, "ebbline: plug the part, then fill it slowly; this program is no safety device: a relief valve is the protection\n")
+	}
+	test, err := b.begin(part)
+	if err != nil {
+		return err
+	}
+	run := tui.NewCounterRun(test.Setup)
+	err = b.follow(ctx, run, test, a.err)
+	kept, errSave := test.Save(run.Result(), run.Stopped(), b.unit)
+	for _, l := range kept.Slip {
+		if _, errOut := fmt.Fprintln(a.out, l); errOut != nil {
+			err = errors.Join(err, fmt.Errorf("standard output: %w", errOut))
+			break
+		}
+	}
+	if kept.SlipPath != "" {
+		fmt.Fprintf(a.err, "ebbline: the slip is kept in %s\n", kept.SlipPath)
+	}
+	a.status = worse(a.status, statusOf(run.Result().Outcome))
+	return errors.Join(err, errSave)
+}
+
+// follow takes the bench's readings until the run is over, and tells of it
+// each second.
+func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.CounterTest, tell io.Writer) error {
+	pump := sensor.NewPump(b.src, b.add)
+	defer pump.Stop()
+	look := time.NewTicker(lookEvery)
+	defer look.Stop()
+	began, heard := time.Now(), time.Now()
+	second := 0
+	for {
+		select {
+		case <-ctx.Done():
+			run.Stop()
+			return nil
+		case <-look.C:
+		}
+		ended := pump.Err()
+		at := run.State().Now
+		for _, it := range pump.Drain(nil) {
+			switch {
+			case it.Fault != nil:
+				fmt.Fprintf(tell, "ebbline: %s: %s\n", it.Fault.Text, it.Fault.Hint)
+				if signalLost(it.Fault.Code) {
+					run.Step(decay.Lost{At: at, Why: it.Fault.Text})
+				}
+			case test.From == 0 || it.At > test.From:
+				heard = time.Now()
+				at = it.At - test.From
+				run.Step(decay.Taken{Sample: decay.Sample{At: at, P: it.P}})
+			}
+		}
+		// Without readings the time goes on all the same, or the test would not end.
+		if quiet := time.Since(heard); quiet > 2*time.Second {
+			run.Step(decay.Lost{At: at + lookEvery, Why: "no reading for a while"})
+		}
+		run.Step(decay.Look{At: run.State().Now})
+		if ended != nil {
+			run.Stop()
+			if errors.Is(ended, io.EOF) || errors.Is(ended, sensor.ErrClosed) {
+				return nil
+			}
+			return ended
+		}
+		st := run.State()
+		if st.OverCeiling {
+			fmt.Fprintf(tell, "ALARM  %s, over the ceiling: shut the supply and let air out\n", st.P.Format(b.unit))
+		}
+		if run.Over() {
+			return nil
+		}
+		if n := int(time.Since(began) / time.Second); n > second {
+			second = n
+			p := "no reading"
+			if st.Seen && !st.Lost {
+				p = st.P.Format(b.unit)
+			}
+			fmt.Fprintf(tell, "%3d s  %-16s %-8s %2.0f s left\n", n, p, st.Phase, run.Left().Seconds())
+		}
+		if !run.Began() && time.Since(began) > waitForAir {
+			run.Stop()
+			return wrong("plug the part, start again and fill", "no air came within %v", waitForAir)
+		}
+	}
+}
+
+// waitForAir is how long a test without a screen waits for its fill.
+const waitForAir = 3 * time.Minute

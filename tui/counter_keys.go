@@ -1,0 +1,179 @@
+package tui
+
+import (
+	"strings"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+)
+
+// A counterAction is a key of the counter with the stages it works in. The
+// foot, the help and the dispatch come from this table.
+type counterAction struct {
+	key.Binding
+	in stage
+	do func(*counter) tea.Cmd
+}
+
+var counterActions []counterAction
+
+func init() {
+	bind := func(in stage, shown, desc string, do func(*counter) tea.Cmd, keys ...string) counterAction {
+		return counterAction{key.NewBinding(key.WithKeys(keys...), key.WithHelp(shown, desc)), in, do}
+	}
+	counterActions = []counterAction{
+		bind(choosing, "Enter", "test this part", func(m *counter) tea.Cmd { m.choose(); return nil }, "enter"),
+		bind(cautioned, "Enter", "understood, go on", func(m *counter) tea.Cmd { m.warned = true; m.begin(); return nil }, "enter"),
+		bind(answered, "Enter", "next customer", func(m *counter) tea.Cmd { m.next(); return nil }, "enter"),
+		bind(choosing, "↓", "the list", func(m *counter) tea.Cmd { m.move(1); return nil }, "down", "tab"),
+		bind(choosing, "↑", "the list", func(m *counter) tea.Cmd { m.move(-1); return nil }, "up", "shift+tab"),
+		bind(choosing, "Esc", "clear, or leave", func(m *counter) tea.Cmd { return m.leave() }, "esc"),
+		bind(cautioned, "Esc", "another part", func(m *counter) tea.Cmd { m.stage = choosing; return nil }, "esc"),
+		bind(underTest, "Esc", "stop, what came is kept", func(m *counter) tea.Cmd { return m.stop() }, "esc"),
+		bind(answered, "Esc", "next customer", func(m *counter) tea.Cmd { m.next(); return nil }, "esc"),
+		bind(answered, "a", "test it again", func(m *counter) tea.Cmd { m.begin(); return nil }, "a"),
+		bind(answered, "s", "slip, in full", func(m *counter) tea.Cmd { m.full, m.top = !m.full, 0; return nil }, "s"),
+		bind(answered, "↓", "down the slip", func(m *counter) tea.Cmd { m.scroll(1); return nil }, "down", "pgdown", " "),
+		bind(answered, "↑", "up the slip", func(m *counter) tea.Cmd { m.scroll(-1); return nil }, "up", "pgup"),
+		bind(underTest|answered, "u", "unit", func(m *counter) tea.Cmd { m.nextUnit(); return nil }, "u"),
+		bind(underTest|answered, "b", "bell", func(m *counter) tea.Cmd { m.s.bell = !m.s.bell; return nil }, "b"),
+		bind(choosing|cautioned|underTest|answered, "?", "help", func(m *counter) tea.Cmd { m.s.help = !m.s.help; return nil }, "?", "f1"),
+		bind(choosing|cautioned|underTest|answered, "Ctrl+C", "leave, every test is kept", func(*counter) tea.Cmd { return tea.Quit }, "ctrl+c"),
+	}
+}
+
+// press runs the action of a key, or types it.
+func (m *counter) press(k tea.KeyMsg) tea.Cmd {
+	leaving := m.leaving
+	m.leaving = false
+	if m.s.help && k.Type != tea.KeyCtrlC {
+		m.s.help = false
+		return nil
+	}
+	for _, a := range counterActions {
+		if a.in&m.stage != 0 && key.Matches(k, a.Binding) {
+			if k.Type == tea.KeyEsc {
+				m.leaving = leaving
+			}
+			return a.do(m)
+		}
+	}
+	if m.stage != choosing {
+		return nil
+	}
+	switch k.Type {
+	case tea.KeyRunes, tea.KeySpace:
+		for _, r := range k.Runes {
+			if r >= ' ' && r != 0x7f && len(m.field) < 60 {
+				m.field = append(m.field, r)
+			}
+		}
+	case tea.KeyBackspace:
+		if n := len(m.field); n > 0 {
+			m.field = m.field[:n-1]
+		}
+	default:
+		return nil
+	}
+	m.problem = ""
+	m.offer()
+	return nil
+}
+
+// move goes through the parts that are offered.
+func (m *counter) move(by int) {
+	if n := len(m.offers); n > 0 {
+		m.pick = min(max(m.pick+by, -1), n-1)
+	}
+}
+
+// scroll moves the slip.
+func (m *counter) scroll(by int) { m.top = max(0, min(m.top+5*by, len(m.kept.Slip)-5)) }
+
+// leave clears the field, and asked once more with nothing in it leaves.
+func (m *counter) leave() tea.Cmd {
+	switch {
+	case len(m.field) > 0:
+		m.field = nil
+		m.problem = ""
+		m.offer()
+	case m.leaving:
+		return tea.Quit
+	default:
+		m.leaving = true
+	}
+	return nil
+}
+
+// nextUnit goes through the units a counter reads pressures in.
+func (m *counter) nextUnit() {
+	order := []string{"psi", "bar", "kPa"}
+	at := 0
+	for i, n := range order {
+		if n == m.s.unit.Name {
+			at = (i + 1) % len(order)
+		}
+	}
+	if u, err := decay.ParsePressureUnit(order[at]); err == nil {
+		m.s.unit = u
+	}
+}
+
+// foot is the line of keys of the present stage, the most wanted first: as many
+// as w cells hold, and always the one for the help.
+func (m *counter) foot(w int) string {
+	var out []string
+	help := ""
+	for _, a := range counterActions {
+		if a.in&m.stage == 0 {
+			continue
+		}
+		k, desc := a.Help().Key, a.Help().Desc
+		switch {
+		case k == "↑", k == "Ctrl+C", k == "Esc" && m.stage == answered:
+			continue // beside ↓; in the help, beside Esc; the same as Enter
+		case k == "↓" && (m.stage == choosing && len(m.offers) == 0 || m.stage == answered && !m.full):
+			continue
+		case k == "↓":
+			k = "↓↑"
+		case k == "?":
+			help = k + " " + desc
+			continue
+		case desc == "bell":
+			desc += map[bool]string{true: " on", false: " off"}[m.s.bell]
+		}
+		if m.leaving && k == "Esc" {
+			desc = "once more: leave"
+		}
+		out = append(out, k+" "+desc)
+	}
+	for n := len(out); n > 0; n-- {
+		for _, gap := range []string{"   ", "  "} {
+			if s := strings.Join(append(out[:n:n], help), gap); width(s) <= w {
+				return s
+			}
+		}
+	}
+	return help
+}
+
+// keyList is one line for each key of the present stage, for the help.
+func (m *counter) keyList() []fact {
+	out := []fact{{"keys here", strong}}
+	for _, a := range counterActions {
+		if a.in&m.stage != 0 {
+			k := a.Help().Key
+			out = append(out, fact{k + strings.Repeat(" ", max(1, 8-width(k))) + a.Help().Desc, plain})
+		}
+	}
+	if m.stage == choosing {
+		out = append(out, fact{"letters a label of the list of parts, or bore x length in mm, as 51x600", plain})
+	}
+	out = append(out, fact{"any key closes this help", dim}, fact{"", plain}, fact{cautions[0], strong})
+	for _, c := range counterCautions {
+		out = append(out, fact{c, plain})
+	}
+	return out
+}

@@ -1,0 +1,130 @@
+package tui
+
+import (
+	"time"
+
+	"ebbline/decay"
+)
+
+// CounterTime is how long a test at the counter takes at most, from the first
+// air to the slip.
+const CounterTime = 90 * time.Second
+
+const (
+	counterSlip   = 2 * time.Second  // of it, for the last fit and the slip
+	counterListen = 25 * time.Second // after which pressure that will not come up is an answer
+	counterGone   = 1500 * time.Millisecond
+)
+
+// CounterRun follows one test at the counter: a procedure that ends by itself,
+// at the verdict, when the air is let out, when the pressure would not come up
+// or when the time is over. Like a procedure it knows no clock, so that the
+// screen and the command without one go through the same test.
+type CounterRun struct {
+	proc    *decay.Procedure
+	began   bool          // air has come
+	first   time.Duration // when
+	listen  time.Duration // since when the pressure would not come up; 0: it does
+	result  decay.Result
+	over    bool
+	stopped bool
+}
+
+// NewCounterRun starts a test.
+func NewCounterRun(set decay.Setup) *CounterRun {
+	return &CounterRun{proc: decay.NewProcedure(set)}
+}
+
+// State is a snapshot of the test.
+func (c *CounterRun) State() decay.State { return c.proc.State() }
+
+// Began reports whether air has come, from which the time counts.
+func (c *CounterRun) Began() bool { return c.began }
+
+// Over reports whether the test is finished.
+func (c *CounterRun) Over() bool { return c.over }
+
+// Stopped reports whether it was finished by hand.
+func (c *CounterRun) Stopped() bool { return c.stopped }
+
+// Result is that of the finished test, or what is known so far.
+func (c *CounterRun) Result() decay.Result {
+	if c.over {
+		return c.result
+	}
+	return c.proc.State().Result
+}
+
+// Left is how long until the slip at the latest; all of [CounterTime] before
+// any air has come.
+func (c *CounterRun) Left() time.Duration {
+	if !c.began {
+		return CounterTime
+	}
+	return max(0, CounterTime-(c.proc.State().Now-c.first))
+}
+
+// Step takes an event and returns what follows from it. Readings after the
+// end still tell the pressure.
+func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
+	out := c.proc.Step(ev)
+	done := false
+	for _, e := range out {
+		switch e := e.(type) {
+		case decay.PhaseChanged:
+			switch {
+			case e.To == decay.PhaseFill && !c.began:
+				c.began, c.first = true, e.At
+			case e.To == decay.PhaseReady:
+				c.began = false // a bump while the part was being plugged
+			}
+		case decay.VerdictReached:
+			done = true
+		case decay.Finished:
+			c.over, c.result = true, e.Result
+		}
+	}
+	if c.over {
+		return out
+	}
+	switch ev.(type) {
+	case decay.Look, decay.Lost:
+	default:
+		return out
+	}
+	st := c.proc.State()
+	if !c.began && isolated(st.Phase) { // filled before the test began
+		c.began, c.first = true, st.PhaseSince
+	}
+	if !c.began {
+		return out
+	}
+	if st.Advice != decay.AdviseListen {
+		c.listen = 0
+	} else if c.listen == 0 {
+		c.listen = st.Now
+	}
+	switch {
+	case done,
+		st.Now-c.first >= CounterTime-counterSlip,
+		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,
+		st.Phase == decay.PhaseRelease && st.Now-st.PhaseSince >= counterGone:
+		out = append(out, c.finish()...)
+	}
+	return out
+}
+
+// Stop finishes the test by hand.
+func (c *CounterRun) Stop() []decay.Effect {
+	if c.over {
+		return nil
+	}
+	c.stopped = true
+	return c.finish()
+}
+
+func (c *CounterRun) finish() []decay.Effect {
+	out := c.proc.Step(decay.Finish{At: c.proc.State().Now})
+	c.over, c.result = true, c.proc.State().Result
+	return out
+}

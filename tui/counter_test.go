@@ -1,0 +1,469 @@
+package tui
+
+import (
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"pgregory.net/rapid"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/sensor/rig"
+)
+
+type deaf struct{ rings int }
+
+func (d *deaf) Write(p []byte) (int, error) { return len(p), nil }
+func (d *deaf) bell()                       { d.rings++ }
+
+var shop = []Part{
+	{Label: "left hose long", Bore: .051, Length: .6, Volume: 1.23 * decay.Litre, VolumeTolerance: .08},
+	{Label: "left hose short", Bore: .051, Length: .3, Volume: .613 * decay.Litre, VolumeTolerance: .08, Limit: .3 * decay.Millimetre},
+	{Label: "small cooler", Volume: 3.1 * decay.Litre},
+}
+
+func findInShop(text string) (Part, error) {
+	for _, p := range shop {
+		if strings.EqualFold(p.Label, text) {
+			return p, nil
+		}
+	}
+	if text == "51x600" {
+		p := shop[0]
+		p.Label = "hose 51x600 mm"
+		return p, nil
+	}
+	return Part{}, errors.New("no such part")
+}
+
+func keyOf(k string) tea.KeyMsg {
+	switch k {
+	case "enter":
+		return tea.KeyMsg{Type: tea.KeyEnter}
+	case "esc":
+		return tea.KeyMsg{Type: tea.KeyEsc}
+	case "down":
+		return tea.KeyMsg{Type: tea.KeyDown}
+	case "ctrl+c":
+		return tea.KeyMsg{Type: tea.KeyCtrlC}
+	case "backspace":
+		return tea.KeyMsg{Type: tea.KeyBackspace}
+	}
+	return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
+}
+
+// clerk is a whole session at the counter in the bubble's time.
+type clerk struct {
+	t     *testing.T
+	m     *counter
+	saves []decay.Result
+	stops int
+	begun time.Time
+	src   *rig.Source
+}
+
+func newClerk(t *testing.T, hole decay.Length, script *rig.Script) *clerk {
+	c := rig.Default()
+	c.Volume, c.Hole, c.FeedBore, c.VentBore = shop[0].Volume, hole, 1.5*decay.Millimetre, 3*decay.Millimetre
+	k := &clerk{t: t, src: rig.NewSource(c, script)}
+	k.m = newCounter(CounterOptions{
+		Source: k.src, Parts: shop, Find: findInShop, Bell: true,
+		Begin: func(p Part) (CounterTest, error) {
+			k.begun = time.Now()
+			set := decay.Setup{Volume: p.Volume, VolumeTolerance: p.VolumeTolerance, Limit: .2 * decay.Millimetre, Ambient: decay.DefaultAmbient}
+			return CounterTest{Setup: set, From: k.m.at, Save: func(r decay.Result, stopped bool, _ decay.PressureUnit) (Kept, error) {
+				k.saves = append(k.saves, r)
+				if stopped {
+					k.stops++
+				}
+				return Kept{Slip: []string{"slip of " + p.Label}, SlipPath: "there.slip.txt", RecordPath: "there.ebbline"}, nil
+			}}, nil
+		},
+	}, &deaf{})
+	k.m.w, k.m.h = 80, 24
+	k.m.pump = sensor.NewPump(k.src, nil)
+	t.Cleanup(k.m.pump.Stop)
+	return k
+}
+
+// wait lets time go by until done, at most d, and returns how long that took.
+func (k *clerk) wait(d time.Duration, done func() bool) time.Duration {
+	began := time.Now()
+	for time.Since(began) < d {
+		time.Sleep(tickEvery)
+		k.m.Update(tickMsg(time.Now()))
+		if lines := strings.Split(k.m.View(), "\n"); len(lines) != 24 {
+			k.t.Fatalf("%d lines", len(lines))
+		}
+		if done != nil && done() {
+			break
+		}
+	}
+	return time.Since(began)
+}
+
+func (k *clerk) press(keys ...string) (quit bool) {
+	for _, key := range keys {
+		if _, cmd := k.m.Update(keyOf(key)); cmd != nil {
+			if _, is := cmd().(tea.QuitMsg); is {
+				quit = true
+			}
+		}
+	}
+	return quit
+}
+
+func (k *clerk) says(words ...string) {
+	k.t.Helper()
+	text := k.m.draw(80, 24).render(&none)
+	for _, w := range words {
+		if !strings.Contains(text, w) {
+			k.t.Errorf("the screen does not say %q:\n%s", w, text)
+		}
+	}
+}
+
+// TestCounterSessions runs customers whose parts leak, hold and stand near the
+// limit, from the first key to the slip.
+func TestCounterSessions(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		hole decay.Length
+		want []decay.Outcome
+	}{
+		{"leaks", .5 * decay.Millimetre, []decay.Outcome{decay.Leaks}},
+		{"holds", 0, []decay.Outcome{decay.Holds}},
+		{"near the limit", .2 * decay.Millimetre, []decay.Outcome{decay.Undecided}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				s := rig.Script{Ready: 5 * time.Second, FillMax: 20 * time.Second, Hold: time.Hour}
+				k := newClerk(t, c.hole, &s)
+				k.wait(time.Second, nil)
+				k.says("Type its label", "left hose short", "SIMULATED RIG")
+				k.press("5", "1", "x", "6", "0", "0", "enter")
+				k.says("Before you fill", "relief valve", "plugs' axis", "hose 51x600 mm")
+				k.press("enter")
+				k.wait(2*time.Second, nil)
+				k.says("Plug both ends")
+				k.wait(2*time.Minute, func() bool { return k.m.stage == answered })
+				if took := time.Since(k.begun); took > CounterTime+4*time.Second {
+					t.Errorf("from the key to the slip %v, of which 4 s before the air", took)
+				}
+				if len(k.saves) != 1 {
+					t.Fatalf("%d records saved", len(k.saves))
+				}
+				if got := k.saves[0].Outcome; got != c.want[0] {
+					t.Errorf("outcome %v, want %v: hole %+v", got, c.want, k.saves[0].Hole)
+				}
+				k.says("hole ", "limit 0.20 mm", "there.slip.txt", "Enter next customer", "let the air out")
+				if k.m.term.(*deaf).rings == 0 {
+					t.Error("no bell with the answer")
+				}
+				k.press("s")
+				k.says("slip of hose 51x600 mm")
+				k.press("enter")
+				k.says("Type its label", "let the air out") // the part is still full
+				if k.m.warned != true {
+					t.Error("the cautions would be asked again")
+				}
+			})
+		})
+	}
+}
+
+func TestCounterStoppedByHandKeepsTheRecord(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := rig.Script{Ready: 8 * time.Second, FillMax: 20 * time.Second, Hold: time.Hour}
+		k := newClerk(t, .1*decay.Millimetre, &s)
+		k.press("down", "enter", "enter")
+		k.wait(time.Second, nil)
+		k.press("esc")
+		if k.m.stage != choosing || len(k.saves) != 1 || k.stops != 1 {
+			t.Fatalf("before the air: stage %v, %d saves", k.m.stage, len(k.saves))
+		}
+		k.says("kept in there.ebbline")
+		k.press("down", "enter")
+		k.wait(12*time.Second, nil)
+		if !k.m.run.Began() {
+			t.Fatal("no air came")
+		}
+		k.press("esc")
+		if k.m.stage != answered || len(k.saves) != 2 || k.stops != 2 {
+			t.Fatalf("with air: stage %v, %d saves", k.m.stage, len(k.saves))
+		}
+		k.says("stopped by hand")
+		k.press("a") // the same part again
+		if k.m.stage != underTest {
+			t.Error("a does not test again")
+		}
+		if !k.press("ctrl+c") {
+			t.Error("ctrl+c does not leave")
+		}
+	})
+}
+
+// TestCounterLosesNothingWithoutASensor: a silent sensor ends the test in its
+// time, and the screen says why.
+func TestCounterLosesNothingWithoutASensor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := rig.Script{Ready: time.Second, FillMax: 20 * time.Second, Hold: time.Hour}
+		k := newClerk(t, .1*decay.Millimetre, &s)
+		k.press("down", "enter", "enter")
+		k.wait(8*time.Second, nil)
+		k.src.Close()
+		k.wait(time.Second, nil)
+		k.says("SENSOR LOST")
+		took := k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
+		if len(k.saves) != 1 || took > CounterTime {
+			t.Errorf("%d saves after %v", len(k.saves), took)
+		}
+	})
+}
+
+func TestCounterNeverBuilt(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := rig.Script{Ready: time.Second, FillMax: time.Hour}
+		k := newClerk(t, 4*decay.Millimetre, &s)
+		k.press("down", "enter", "enter")
+		k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
+		if len(k.saves) != 1 || k.saves[0].Outcome != decay.NeverBuilt {
+			t.Fatalf("saves %+v", k.saves)
+		}
+		k.says("would not come up")
+	})
+}
+
+func TestCounterChoosesAsOneTypes(t *testing.T) {
+	m := newCounter(CounterOptions{Source: newHose(), Parts: shop, Find: findInShop, Begin: func(Part) (CounterTest, error) {
+		return CounterTest{}, errors.New("the disk is full")
+	}}, &deaf{})
+	labels := func() string {
+		var l []string
+		for _, p := range m.offers {
+			l = append(l, p.Label)
+		}
+		return strings.Join(l, ",")
+	}
+	type_ := func(s string) {
+		for _, r := range s {
+			m.press(keyOf(string(r)))
+		}
+	}
+	type_("H")
+	if labels() != "left hose long,left hose short" {
+		t.Errorf("H offers %q", labels())
+	}
+	m.press(keyOf("enter"))
+	if m.stage != choosing || !strings.Contains(m.problem, "more than one") {
+		t.Errorf("an open choice was taken: %v %q", m.stage, m.problem)
+	}
+	m.press(keyOf("esc"))
+	type_("coo")
+	m.press(keyOf("enter"))
+	if m.stage != cautioned || m.part.Label != "small cooler" {
+		t.Errorf("coo gives %q", m.part.Label)
+	}
+	m.press(keyOf("esc"))
+	if m.stage != choosing {
+		t.Error("Esc does not go back")
+	}
+	m.press(keyOf("enter"))
+	m.press(keyOf("enter"))
+	if m.stage != choosing || !strings.Contains(m.problem, "disk is full") {
+		t.Errorf("a record that cannot be made gives stage %v, %q", m.stage, m.problem)
+	}
+	m.press(keyOf("esc"))
+	if cmd := m.press(keyOf("esc")); cmd != nil || !m.leaving {
+		t.Error("the first Esc on an empty field leaves at once, or says nothing")
+	}
+	m.press(keyOf("x"))
+	m.press(keyOf("backspace"))
+	m.press(keyOf("esc"))
+	if cmd := m.press(keyOf("esc")); cmd == nil {
+		t.Error("Esc twice does not leave")
+	}
+	if m.press(keyOf("enter")); !strings.Contains(m.problem, "type the part") {
+		t.Errorf("nothing typed: %q", m.problem)
+	}
+}
+
+func TestCounterKeysAreShownWhereTheyWork(t *testing.T) {
+	m := counterMoments()["counter-leaks"]
+	for _, st := range []stage{choosing, cautioned, underTest, answered} {
+		m.stage = st
+		var help strings.Builder
+		for _, f := range m.keyList() {
+			help.WriteString(f.text + "\n")
+		}
+		for _, a := range counterActions {
+			if a.in&st != 0 && !strings.Contains(help.String(), a.Help().Desc) {
+				t.Errorf("stage %d: the help lacks %q", st, a.Help().Desc)
+			}
+		}
+		if foot := m.foot(76); !strings.Contains(foot, "? help") || width(foot) > 76 {
+			t.Errorf("stage %d: foot %q", st, foot)
+		}
+	}
+}
+
+// counterMoments are the counter's screens that are kept as golden files.
+func counterMoments() map[string]*counter {
+	out := map[string]*counter{}
+	make := func(name string, st stage, at, top, rate float64, change func(*counter)) {
+		m := newCounter(CounterOptions{Source: newHose(), Parts: shop, Find: findInShop, Bell: true}, &deaf{})
+		m.stage, m.part = st, shop[0]
+		m.tally, m.counted = Tally{Holds: 12, Leaks: 3, Undecided: 1}, true
+		m.s.about.Name = "simulated rig"
+		m.s.set.Limit = .2 * decay.Millimetre
+		m.s.st.Slope = math.NaN()
+		if at > 0 {
+			trace, marks := moment(at, top, rate)
+			m.s.trace = trace
+			marks(&m.s)
+			_, p := trace.Last()
+			m.s.st.Seen, m.s.st.P, m.s.st.Now = true, decay.Gauge(math.Round(p)), time.Duration(at*1e9)
+			if n := len(m.s.marks); n > 0 {
+				m.s.st.Phase = m.s.marks[n-1].to
+				m.s.st.PhaseSince = time.Duration(m.s.marks[n-1].at * 1e9)
+			}
+			m.s.st.InBand = m.s.st.P >= m.s.set.Ceiling*decay.WarningBand
+			m.s.st.OverCeiling = m.s.st.P > m.s.set.Ceiling
+		}
+		change(m)
+		out[name] = m
+	}
+	answer := func(o decay.Outcome, v, lo, hi float64) func(*counter) {
+		return func(m *counter) {
+			r := estimate(v, lo, hi)
+			r.Outcome, r.Limit = o, .2*decay.Millimetre
+			r.Hold.End = 40 * time.Second
+			r.HasDecide, r.ToDecide = o == decay.Undecided, 100*time.Second
+			m.run.over, m.run.result = true, r
+			m.kept = Kept{SlipPath: "/home/desk/book/20260131T150405.000000Z-left-hose-long.slip.txt"}
+			for i := range 40 {
+				m.kept.Slip = append(m.kept.Slip, "line "+strconv.Itoa(i+1)+" of the slip")
+			}
+		}
+	}
+	make("counter-part", choosing, 0, 0, 0, func(m *counter) {
+		m.field = []rune("ho")
+		m.offer()
+		m.pick = 1
+	})
+	make("counter-cautions", cautioned, 0, 0, 0, func(*counter) {})
+	make("counter-fill", underTest, 12, 25, .95, func(m *counter) {
+		m.s.st.Advice, m.s.st.Slope = decay.AdviseKeepFilling, 8000
+		m.run.began = true
+	})
+	make("counter-hold", underTest, 60, 25, .88, func(m *counter) {
+		m.s.st.Advice, m.s.st.Result = decay.AdviseHoldOn, estimate(.22, .13, .31)
+		m.run.began = true
+		m.run.first = -50 * time.Second
+	})
+	make("counter-over", underTest, 24, 31.5, .95, func(m *counter) { m.s.st.Advice = decay.AdviseShut })
+	make("counter-leaks", answered, 100, 25, .8, answer(decay.Leaks, .45, .38, .53))
+	make("counter-holds", answered, 100, 25, .995, answer(decay.Holds, .05, 0, .11))
+	make("counter-undecided", answered, 100, 25, .9, answer(decay.Undecided, .2, .14, .27))
+	make("counter-lost", underTest, 60, 25, .9, func(m *counter) {
+		m.s.st.Advice, m.s.st.Lost, m.s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
+		m.s.about.Simulated = false
+	})
+	return out
+}
+
+func TestCounterScreensMatchTheGoldenOnes(t *testing.T) {
+	for name, m := range counterMoments() {
+		for _, wh := range sizes {
+			golden(t, name, wh, m.draw(wh[0], wh[1]).render(&none)+"\n")
+		}
+	}
+}
+
+// golden compares a screen with its file.
+func golden(t *testing.T, name string, wh [2]int, got string) {
+	t.Helper()
+	file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s differs; look at it and run with -update:\n%s", file, firstDifference(got, string(want)))
+	}
+}
+
+func TestCounterFillsTheScreenExactly(t *testing.T) {
+	all := counterMoments()
+	var names []string
+	for n := range all {
+		names = append(names, n)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		m := *all[rapid.SampledFrom(names).Draw(t, "moment")]
+		m.w, m.h = rapid.IntRange(0, 220).Draw(t, "w"), rapid.IntRange(0, 70).Draw(t, "h")
+		m.s.help, m.full = rapid.Bool().Draw(t, "help"), rapid.Bool().Draw(t, "full")
+		m.part.Label = rapid.String().Draw(t, "label")
+		m.problem = rapid.String().Draw(t, "problem")
+		m.o.NoColor = rapid.Bool().Draw(t, "no colour")
+		v := m.View()
+		if m.w == 0 || m.h == 0 {
+			return
+		}
+		lines := strings.Split(v, "\n")
+		if len(lines) != m.h {
+			t.Fatalf("%d lines on a screen of %d", len(lines), m.h)
+		}
+		for i, l := range lines {
+			if got := lipgloss.Width(l); got != m.w {
+				t.Fatalf("line %d is %d cells wide on a screen of %d: %q", i, got, m.w, l)
+			}
+		}
+		if m.o.NoColor && strings.Contains(v, "38;5") {
+			t.Fatal("a screen without colour sets one")
+		}
+	})
+}
+
+// TestVerdictsDifferByShape: without colour and without reading, holds, leaks
+// and undecided look different.
+func TestVerdictsDifferByShape(t *testing.T) {
+	seen := map[string]decay.Outcome{}
+	for _, o := range []decay.Outcome{decay.Holds, decay.Leaks, decay.Undecided} {
+		g := newGrid(60, 1)
+		wall(g, 0, 0, 60, 1, o, plain)
+		s := g.render(&none)
+		if other, same := seen[s]; same {
+			t.Errorf("%v and %v have one shape: %q", o, other, s)
+		}
+		seen[s] = o
+		if o == decay.Holds && strings.Contains(s, " ") {
+			t.Errorf("the wall of a part that holds has a gap: %q", s)
+		}
+	}
+}
+
+// BenchmarkCounterFrame is the budget of a frame: at most 2 ms at 200×60.
+func BenchmarkCounterFrame(b *testing.B) {
+	m := counterMoments()["counter-hold"]
+	m.w, m.h = 200, 60
+	b.ReportAllocs()
+	for b.Loop() {
+		m.View()
+	}
+}
