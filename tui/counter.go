@@ -92,10 +92,10 @@ type CounterOptions struct {
 	Unit   decay.PressureUnit              // shown at first; zero: psi
 	Bell   bool
 
-	FPS     int       // frames a second written at most; 0: 30
-	Input   io.Reader // nil: the terminal
-	Output  io.Writer // nil: standard output
-	NoColor bool
+	FPS    int       // frames a second written at most; 0: 30
+	Input  io.Reader // nil: the terminal
+	Output io.Writer // nil: standard output
+	Look   Look
 }
 
 // stage is where the clerk is.
@@ -120,6 +120,7 @@ type counter struct {
 	term terminal
 	pump *sensor.Pump
 	w, h int
+	pal  *[styles]string
 	s    scene // the test under way, or the pressure alone
 
 	stage   stage
@@ -152,7 +153,7 @@ type counter struct {
 
 func newCounter(o CounterOptions, term terminal) *counter {
 	m := &counter{o: o, term: term, stage: choosing, pick: -1}
-	m.s = scene{set: o.Setup.WithDefaults(), unit: o.Unit, bell: o.Bell, about: o.Source.About()}
+	m.s = scene{set: o.Setup.WithDefaults(), unit: o.Unit, bell: o.Bell, about: o.Source.About(), ascii: o.Look.ASCII}
 	if m.s.unit.Pascal <= 0 {
 		m.s.unit = decay.PressureUnits[0]
 	}
@@ -206,11 +207,10 @@ func (m *counter) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 
 // View draws a frame of exactly the terminal's size.
 func (m *counter) View() string {
-	g := m.draw(m.w, m.h)
-	if m.o.NoColor {
-		return g.render(&mono)
+	if m.pal == nil {
+		m.pal = m.o.Look.palette()
 	}
-	return g.render(&palette)
+	return m.draw(m.w, m.h).render(m.pal)
 }
 
 // tick takes what has come.
@@ -261,11 +261,10 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 		if f.Hint != "" {
 			text += "; " + f.Hint
 		}
-		switch f.Code {
-		case "silent", "unplugged", "reader-failed":
+		if f.Lost() && f.State != sensor.Ends {
 			m.why, m.heard = text, now.Add(-silence)
 			m.step(decay.Lost{At: m.at, Why: text})
-		default:
+		} else {
 			m.s.fault = text
 		}
 		return
@@ -419,8 +418,12 @@ func RunCounter(ctx context.Context, o CounterOptions) error {
 	if o.Source == nil || o.Begin == nil || o.Find == nil {
 		return errors.New("tui: the counter needs a source, Begin and Find")
 	}
+	if o.FPS <= 0 {
+		o.FPS = 30
+	}
 	m := newCounter(o, newTerminal(o.Output))
-	err := show(ctx, m, m.term, o.Input, o.FPS, func() { m.pump = sensor.NewPump(o.Source, o.OnItem) })
+	m.pump = sensor.NewPump(o.Source, o.OnItem)
+	err := runScreen(ctx, m, m.term, o.FPS, o.Input)
 	m.pump.Stop()
 	for _, it := range m.pump.Drain(nil) {
 		m.take(it, m.heard)

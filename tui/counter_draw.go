@@ -24,6 +24,7 @@ var counterCautions = []string{
 // draw makes a frame of exactly w×h cells.
 func (m *counter) draw(w, h int) *grid {
 	g := newGrid(w, h)
+	g.ascii = m.s.ascii
 	switch {
 	case w <= 0 || h <= 0:
 	case m.s.st.OverCeiling:
@@ -134,7 +135,7 @@ func (m *counter) drawChoose(g *grid, left, y int) {
 	y += 2
 	x := g.text(left, y, "> ", strong)
 	x = g.text(x, y, string(m.field), strong, g.w-3)
-	g.text(x, y, "▌", strong)
+	g.text(x, y, "_", strong)
 	if n := len(m.offers); n == 1 && m.pick < 0 && len(m.field) > 0 {
 		g.text(x+2, y, m.offers[0].Label, dim)
 	}
@@ -150,7 +151,7 @@ func (m *counter) drawChoose(g *grid, left, y int) {
 		}
 		st, lead := plain, "  "
 		if i == m.pick {
-			st, lead = banner, "▸ "
+			st, lead = chosen, "▶ "
 		}
 		line := lead + pad(p.Label, min(40, g.w/2)) + " " + three(float64(p.Volume)/decay.Litre) + " L"
 		if p.Limit > 0 {
@@ -190,7 +191,7 @@ func (m *counter) drawWarn(g *grid, left, y int) {
 	g.text(left, y+1, "Before you fill", strong)
 	y += 3
 	for i, c := range counterCautions {
-		g.text(left, y+i, "■ "+c, plain, g.w-2)
+		g.text(left, y+i, "– "+c, plain, g.w-2)
 	}
 	y += len(counterCautions) + 1
 	for _, l := range wrap("Plug both ends, connect the fitting, keep the valve shut. Then press Enter: from there the program goes by itself.", g.w-2*left) {
@@ -295,9 +296,9 @@ func wall(g *grid, left, y, right, thick int, o decay.Outcome, st style) {
 				a, b := (n-gap)/2-r, (n+gap)/2+r
 				switch {
 				case i == a:
-					c = '▘'
+					c = '▀'
 				case i == b:
-					c = '▝'
+					c = '▀'
 				case i > a && i < b:
 					c = ' '
 				}
@@ -383,6 +384,9 @@ func (m *counter) answer(w int) []fact {
 	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 {
 		out = append(out, fact{"about " + brief(r.ToDecide) + " more of hold would decide: ebbline hold has no time limit", plain})
 	}
+	if next := report.PartAdvice(decay.PartHose, r.Outcome); next != "" {
+		out = append(out, fact{next, plain})
+	}
 	if m.kept.SlipPath != "" {
 		path := m.kept.SlipPath
 		if i := strings.LastIndexAny(path, `/\`); i >= 0 && width(path)+6 > w {
@@ -425,7 +429,7 @@ func (m *counter) drawSmall(g *grid) {
 	switch m.stage {
 	case choosing:
 		add("Part: label, or bore x length in mm", strong)
-		add("> "+string(m.field)+"▌", strong)
+		add("> "+string(m.field)+"_", strong)
 		if news.st == warn {
 			add(news.text, warn)
 		}
@@ -435,7 +439,7 @@ func (m *counter) drawSmall(g *grid) {
 			}
 			st, lead := plain, "  "
 			if i == m.pick {
-				st, lead = banner, "▸ "
+				st, lead = chosen, "▶ "
 			}
 			if i >= m.pick-2 {
 				add(lead+p.Label, st)

@@ -374,6 +374,10 @@ func counterMoments() map[string]*counter {
 	make("counter-leaks", answered, 100, 25, .8, answer(decay.Leaks, .45, .38, .53))
 	make("counter-holds", answered, 100, 25, .995, answer(decay.Holds, .05, 0, .11))
 	make("counter-undecided", answered, 100, 25, .9, answer(decay.Undecided, .2, .14, .27))
+	make("counter-leaks-ascii", answered, 100, 25, .8, func(m *counter) {
+		answer(decay.Leaks, .45, .38, .53)(m)
+		m.s.ascii = true
+	})
 	make("counter-lost", underTest, 60, 25, .9, func(m *counter) {
 		m.s.st.Advice, m.s.st.Lost, m.s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
 		m.s.about.Simulated = false
@@ -420,7 +424,11 @@ func TestCounterFillsTheScreenExactly(t *testing.T) {
 		m.s.help, m.full = rapid.Bool().Draw(t, "help"), rapid.Bool().Draw(t, "full")
 		m.part.Label = rapid.String().Draw(t, "label")
 		m.problem = rapid.String().Draw(t, "problem")
-		m.o.NoColor = rapid.Bool().Draw(t, "no colour")
+		none := rapid.Bool().Draw(t, "no colour")
+		if none {
+			m.o.Look.Colours = ColoursNone
+		}
+		m.s.ascii = rapid.Bool().Draw(t, "ascii")
 		v := m.View()
 		if m.w == 0 || m.h == 0 {
 			return
@@ -434,7 +442,12 @@ func TestCounterFillsTheScreenExactly(t *testing.T) {
 				t.Fatalf("line %d is %d cells wide on a screen of %d: %q", i, got, m.w, l)
 			}
 		}
-		if m.o.NoColor && strings.Contains(v, "38;5") {
+		for _, r := range v {
+			if m.s.ascii && r > 0x7e {
+				t.Fatalf("%q on a terminal of ASCII", r)
+			}
+		}
+		if none && strings.Contains(v, "38;5") {
 			t.Fatal("a screen without colour sets one")
 		}
 	})

@@ -101,11 +101,9 @@ func (b *bench) chunk(at time.Duration, data []byte) {
 func (b *bench) begin(part tui.Part) (tui.CounterTest, error) {
 	set := b.set
 	set.Volume, set.VolumeTolerance = part.Volume, part.VolumeTolerance
+	set.Of = decay.PartHose // whose limit is the default
 	if !b.limit {
-		set.Limit = benchLimit
-		if part.Limit > 0 {
-			set.Limit = part.Limit
-		}
+		set.Limit = part.Limit
 	}
 	when := time.Now()
 	p, err := openPage(b.dir, part.Label, b.unit.Name, when, b.src.About(), set)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -17,13 +16,11 @@ import (
 	"github.com/spf13/pflag"
 )
 
-// benchLimit is the limit of a single hose or cooler on the bench.
-const benchLimit = decay.Length(0.2 * decay.Millimetre)
-
 // counterFlags are the flags of the parts counter.
 type counterFlags struct {
 	setupFlags
 	rig         rigFlags
+	look        lookFlags
 	port        string
 	baud        int
 	part, parts string
@@ -71,7 +68,7 @@ unusable or no hold, 2 usage or port error.
 	f.add(all)
 	all.VisitAll(func(fl *pflag.Flag) {
 		switch fl.Name {
-		case "volume":
+		case "volume", "of":
 			return // comes with the part
 		case "limit":
 			fl.Usage = "hole diameter the verdict is against (default: that of the part, else 0.2mm)"
@@ -79,6 +76,7 @@ unusable or no hold, 2 usage or port error.
 		fs.AddFlag(fl)
 	})
 	f.rig.add(fs)
+	f.look.add(fs)
 	_ = cmd.RegisterFlagCompletionFunc("part", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		list, err := loadParts(f.parts)
 		if err != nil {
@@ -108,6 +106,10 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	if f.port != "" && f.rig.given() {
 		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
 	}
+	look, err := f.look.look()
+	if err != nil {
+		return err
+	}
 	list, err := loadParts(f.parts)
 	if err != nil {
 		return err
@@ -136,7 +138,7 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	err = tui.RunCounter(ctx, tui.CounterOptions{
 		Source: b.src, OnItem: b.add, Begin: b.begin, Tally: b.tally, Parts: list, Part: f.part,
 		Find:  func(text string) (tui.Part, error) { return findPart(list, text) },
-		Setup: set, Unit: b.unit, Bell: true, NoColor: os.Getenv("NO_COLOR") != "",
+		Setup: set, Unit: b.unit, Bell: true, Look: look,
 	})
 	fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
 	return err
@@ -191,7 +193,7 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 			switch {
 			case it.Fault != nil:
 				fmt.Fprintf(tell, "ebbline: %s: %s\n", it.Fault.Text, it.Fault.Hint)
-				if signalLost(it.Fault.Code) {
+				if it.Fault.Lost() && it.Fault.State != sensor.Ends {
 					run.Step(decay.Lost{At: at, Why: it.Fault.Text})
 				}
 			case test.From == 0 || it.At > test.From:
