@@ -154,6 +154,9 @@ type commaGuess struct {
 
 var errUndecidedComma = fmt.Errorf("the comma may be decimal or may part two numbers, the next line will tell: %w", ErrSkip)
 
+// undecided reports that such a line came and its meaning is open.
+func (c *commaGuess) undecided() bool { return c.seen && !c.decided }
+
 // see takes the next such line. A clock rises from line to line and falls
 // only to start anew near zero; the whole part of a pressure stays or falls.
 func (c *commaGuess) see(line string, stated bool) (whole bool, err error) {

@@ -61,6 +61,17 @@ func (s *Stream) Flush(tail bool, yield func(Line)) {
 	if tail {
 		s.split.Flush(func(text string, tooLong bool) { s.line(text, tooLong, yield) })
 	}
+	if len(s.held) > 1 && !s.dec.comma.undecided() {
+		// No more comes to explain them: the steps alone have to do.
+		s.dec.time.hurry = true
+		s.dec.Rewind()
+		for _, l := range s.held {
+			if !errors.Is(l.Err, ErrTooLong) {
+				_, _ = s.dec.DecodeAt(l.At, l.Text)
+			}
+		}
+		s.explain(yield)
+	}
 	s.release(yield)
 }
 
