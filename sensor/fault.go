@@ -41,6 +41,8 @@ const (
 	FaultHalfLines    = "half-lines"    // many lines with parts missing
 	FaultBinaryNoise  = "binary-noise"  // bytes that are no text among good lines
 	FaultWrongBaud    = "wrong-baud"    // nothing but bytes that are no text
+	FaultBadFrame     = "bad-frame"     // an answer of a Modbus transmitter that makes no reading
+	FaultRefused      = "refused"       // a Modbus transmitter answers with an exception
 	FaultBoardReset   = "board-reset"   // the board started anew
 	FaultStuck        = "stuck"         // one value, where noise was seen before
 	FaultRailHigh     = "rail-high"     // far above full scale: the signal touches the supply
@@ -67,6 +69,8 @@ var faultKinds = map[string]faultKind{
 	FaultHalfLines:    {name: "half lines"},
 	FaultBinaryNoise:  {name: "noise on the line"},
 	FaultWrongBaud:    {name: "wrong baud rate", lost: true},
+	FaultBadFrame:     {name: "damaged answer"},
+	FaultRefused:      {name: "transmitter refuses", lost: true},
 	FaultBoardReset:   {name: "board reset"},
 	FaultStuck:        {name: "stuck value", doubt: true},
 	FaultSaturated:    {name: "top of the range", doubt: true},

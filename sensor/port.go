@@ -20,6 +20,10 @@ import (
 // DefaultBaud is the rate most small boards speak at.
 const DefaultBaud = 115200
 
+// DefaultModbusBaud is the rate most Modbus transmitters are delivered with
+// (common practice, no source).
+const DefaultModbusBaud = 9600
+
 // Times of the watchdog.
 const (
 	readTimeout = 200 * time.Millisecond
@@ -31,7 +35,7 @@ const (
 // PortOptions say which port to read, and how its lines are meant.
 type PortOptions struct {
 	Name      string
-	Baud      int    // 0: DefaultBaud
+	Baud      int    // 0: DefaultBaud, or DefaultModbusBaud
 	Unit      string // of values whose line names none; "": psi, said in About
 	Reads     decay.Reference
 	Ambient   decay.Pressure // by which gauge readings are made absolute; 0: 101.325 kPa
@@ -40,6 +44,13 @@ type PortOptions struct {
 	// Calibration turns volts and counts into pressures; nil: a board that
 	// sends those gives the fault "uncalibrated" and no readings.
 	Calibration *calib.Calibration
+
+	// Lines is what is stated about the lines of a board; its Unit and
+	// Reference stay empty, since Unit and Reads say that.
+	Lines wire.Options
+
+	// Modbus polls a transmitter instead of reading a board's lines; nil: lines.
+	Modbus *wire.ModbusMap
 
 	// Seen gets each line that the decoder understood, before it is made a
 	// pressure. It is called from the reading goroutine; nil: nobody asks.
@@ -97,6 +108,9 @@ func openError(name string, err error) *OpenError {
 func Open(opt PortOptions) (Source, error) {
 	if opt.Baud == 0 {
 		opt.Baud = DefaultBaud
+		if opt.Modbus != nil {
+			opt.Baud = DefaultModbusBaud
+		}
 	}
 	unit := opt.Unit
 	if unit == "" {
@@ -107,6 +121,14 @@ func Open(opt PortOptions) (Source, error) {
 	}
 	if opt.Ambient == 0 {
 		opt.Ambient = decay.DefaultAmbient
+	}
+	if opt.Modbus != nil {
+		if err := opt.Modbus.Validate(); err != nil {
+			return nil, fmt.Errorf("modbus: %w", err)
+		}
+	}
+	if err := opt.Lines.Validate(); err != nil {
+		return nil, err
 	}
 	p := &port{opt: opt, items: make(chan Item, 256), done: make(chan struct{}), began: time.Now()}
 	p.lines = newLineReader(opt, unit)
@@ -133,7 +155,7 @@ type port struct {
 }
 
 func (p *port) open() (serial.Port, error) {
-	dev, err := serial.Open(p.opt.Name, &serial.Mode{BaudRate: p.opt.Baud})
+	dev, err := serial.Open(p.opt.Name, &serial.Mode{BaudRate: p.opt.Baud, Parity: p.opt.parity()})
 	if err != nil {
 		return nil, err
 	}
@@ -160,8 +182,13 @@ func (p *port) Next(ctx context.Context) (Item, error) {
 func (p *port) About() About {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale,
+	a := About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale,
 		Rate: p.lines.stamps.Rate(), Clock: p.lines.stamps.Clock()}
+	if p.opt.Modbus != nil {
+		a.Detail = "Modbus RTU, since that was stated: " + p.opt.Modbus.String() + p.lines.signal.detail(p.opt.Calibration)
+		a.Clock = "the moment of each poll"
+	}
+	return a
 }
 
 // Close implements [Source].
@@ -209,6 +236,10 @@ func (p *port) run() {
 			p.put(Item{Fault: &Fault{At: time.Since(p.began), Code: "reader-failed", Text: fmt.Sprintf("%s: reading failed: %v", p.opt.Name, x), Hint: "start the test again"}})
 		}
 	}()
+	if p.opt.Modbus != nil {
+		p.poll()
+		return
+	}
 	buf := make([]byte, 4096)
 	watch := watchdog{name: p.opt.Name}
 	for !p.closed() {
@@ -229,25 +260,36 @@ func (p *port) run() {
 			continue
 		}
 		if n > 0 {
-			if p.opt.Tap != nil {
-				p.opt.Tap(at, buf[:n])
-			}
-			p.mu.Lock()
-			items := p.lines.feed(at, buf[:n])
-			p.mu.Unlock()
-			for _, it := range items {
+			if !p.take(at, buf[:n], func(it Item) {
 				if it.Fault == nil || it.Fault.Code == FaultUncalibrated {
 					watch.last = at
 				}
-				if !p.put(it) {
-					return
-				}
+			}) {
+				return
 			}
 		}
 		if f := watch.check(at); f != nil && !p.put(Item{Fault: f}) {
 			return
 		}
 	}
+}
+
+// take keeps bytes that arrived at a time and delivers what they hold; each
+// item is shown to see before. It returns false after Close.
+func (p *port) take(at time.Duration, data []byte, see func(Item)) bool {
+	if p.opt.Tap != nil {
+		p.opt.Tap(at, data)
+	}
+	p.mu.Lock()
+	items := p.lines.feed(at, data)
+	p.mu.Unlock()
+	for _, it := range items {
+		see(it)
+		if !p.put(it) {
+			return false
+		}
+	}
+	return true
 }
 
 // replug reports the loss of the device and waits for it to come back under
@@ -329,7 +371,7 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 
 // restart forgets what a board that has been reset no longer keeps to.
 func (l *lineReader) restart() {
-	l.stream = wire.NewStream(wire.Options{})
+	l.stream = wire.NewStream(l.opt.Lines)
 	l.stamps.Restart()
 	l.valid = false
 }

@@ -330,10 +330,13 @@ func (m ModbusMap) Words(value float64) (registers []uint16, ok bool) {
 	return []uint16{uint16(b >> 16), uint16(b)}, true
 }
 
-// Line writes a poll as a line of text that [LineDecoder] reads: the value with
-// its unit, and the frame it came in, so that a capture keeps both.
-func (m ModbusMap) Line(value float64, frame []byte) string {
-	b := make([]byte, 0, 64)
+// Line writes a poll as a line of text that [LineDecoder] reads: its time, the
+// value with its unit, and the frame it came in, so that a capture keeps all.
+func (m ModbusMap) Line(at time.Duration, value float64, frame []byte) string {
+	b := make([]byte, 0, 96)
+	b = append(b, "t_s="...)
+	b = strconv.AppendFloat(b, at.Seconds(), 'f', 6, 64)
+	b = append(b, ' ')
 	switch m.Unit {
 	case "V", "mV":
 		b = append(b, "voltage="...)
