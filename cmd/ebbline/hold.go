@@ -21,6 +21,7 @@ type holdFlags struct {
 	look         lookFlags
 	port         string
 	baud         int
+	modbus       string
 	label, book  string
 	plain        bool
 	asJSON       bool
@@ -46,6 +47,7 @@ unusable or no hold, 2 usage or port error.
 		Example: `  ebbline hold --port /dev/ttyUSB0 --volume 10L --label "left hose"
   ebbline hold --port COM5 --unit psi --ceiling 20psi --full-scale 30psi
   ebbline hold --port /dev/ttyACM0 --volume 8L --json --until-verdict --for 5m
+  ebbline hold --port /dev/ttyUSB0 --baud 9600 --modbus "address=1 function=4 register=0 type=float32 order=big unit=bar rate=20"
   ebbline hold --plain --hole 1.2mm --for 60s`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.hold(cmd.Context(), &f) },
@@ -53,7 +55,8 @@ unusable or no hold, 2 usage or port error.
 	fs := cmd.Flags()
 	f.add(fs)
 	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
-	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.IntVar(&f.baud, "baud", 0, fmt.Sprintf("baud rate of the port (default %d, with --modbus %d)", sensor.DefaultBaud, sensor.DefaultModbusBaud))
+	fs.StringVar(&f.modbus, "modbus", "", modbusUsage)
 	fs.StringVar(&f.label, "label", "", "what is tested, for the record")
 	fs.StringVar(&f.book, "book", "", "folder for the capture and the record (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "print a line a second instead of the screen")
@@ -98,6 +101,11 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
 	}
 
+	polled, err := modbusMap(f.modbus, f.port, &set, f.reads == "")
+	if err != nil {
+		return err
+	}
+
 	look, err := f.look.look()
 	if err != nil {
 		return err
@@ -113,7 +121,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		if keep, err = openPage(f.book, f.label, unit.Name, when, about, set); err != nil {
 			return err
 		}
-		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: keep.chunk}
+		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: keep.chunk}
 		if f.unit != "" {
 			opt.Unit = unit.Name
 		}
