@@ -4,9 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"time"
-
-	"go.bug.st/serial"
 
 	"ebbline/sensor/wire"
 )
@@ -17,6 +16,14 @@ const modbusRest = 100 * time.Millisecond
 
 // errNoAnswer is a poll that nothing came back from.
 var errNoAnswer = errors.New("no answer")
+
+// modbusDevice is what polling needs of an open port.
+type modbusDevice interface {
+	io.ReadWriter
+	SetReadTimeout(time.Duration) error // a Read that nothing came to returns 0, nil
+	ResetInputBuffer() error
+	ResetOutputBuffer() error
+}
 
 // linkError is a device that is gone.
 type linkError struct{ error }
@@ -39,7 +46,7 @@ func newModbusLink(m wire.ModbusMap) *modbusLink {
 
 // ask sends the request and waits for the answer. The frame is what came,
 // valid until the next call, whether or not it is an answer.
-func (l *modbusLink) ask(dev serial.Port) (registers []uint16, frame []byte, err error) {
+func (l *modbusLink) ask(dev modbusDevice) (registers []uint16, frame []byte, err error) {
 	if l.dirty {
 		// A late answer to an earlier request must not be taken for this one's.
 		_ = dev.ResetInputBuffer()
@@ -231,17 +238,4 @@ func frameHint(err error) string {
 		return "check the baud rate and the parity, and that no other program asks on the same cable"
 	}
 	return "look up in the transmitter's manual the type of the value and the order of its words"
-}
-
-// parity is what the port is opened with.
-func (o PortOptions) parity() serial.Parity {
-	if o.Modbus != nil {
-		switch o.Modbus.Parity {
-		case "even":
-			return serial.EvenParity
-		case "odd":
-			return serial.OddParity
-		}
-	}
-	return serial.NoParity
 }

@@ -166,6 +166,19 @@ func (p *port) open() (serial.Port, error) {
 	return dev, nil
 }
 
+// parity is what the port is opened with.
+func (o PortOptions) parity() serial.Parity {
+	if o.Modbus != nil {
+		switch o.Modbus.Parity {
+		case "even":
+			return serial.EvenParity
+		case "odd":
+			return serial.OddParity
+		}
+	}
+	return serial.NoParity
+}
+
 // Next implements [Source].
 func (p *port) Next(ctx context.Context) (Item, error) {
 	select {
