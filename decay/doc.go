@@ -76,8 +76,9 @@
 // # Where to start reading
 //
 // quantity.go and flow.go (vocabulary), sample.go and result.go (what goes in
-// and out), history.go (bounded memory), segment.go (phases), model.go and
-// fit.go (the estimate), live.go and analyse.go (the two ways in),
+// and out), history.go (bounded memory), segment.go (phases), model.go (the gas
+// and the laws), fit.go (one model to a hold), estimate.go (the models
+// weighed), live.go and analyse.go (the two ways in),
 // procedure.go (the state machine a screen follows). The subfolder decaytest
 // makes traces whose leak is known, by code of its own.
 //

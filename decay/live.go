@@ -10,6 +10,10 @@ import (
 // hundredths more of it changes the answer by less than its uncertainty.
 const refitGrowth = 1.03
 
+// lookCells is how many cells' worth of fitting one look does at most, so that
+// none takes long; a round of fits may then need several looks.
+const lookCells = 2000
+
 // Live follows a test reading by reading: constant cost per reading, and
 // memory that grows with the logarithm of the test's length.
 type Live struct {
@@ -24,6 +28,9 @@ type Live struct {
 	warmStart  float64
 	warmLength float64 // of the hold when it was fitted, s
 	warmData   holdData
+
+	round                   *estimation // a fit under way, or nil
+	roundStart, roundLength float64     // of the hold it is of, s
 }
 
 // NewLive starts an estimate.
@@ -162,17 +169,40 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		l.warm = nil
 	}
 	length := t1 - t0
-	if final || l.warm == nil || length > refitGrowth*l.warmLength || length < l.warmLength {
+	if l.round != nil && (final || math.Abs(l.roundStart-t0) > 1e-9) {
+		l.round = nil
+	}
+	if l.round == nil && (final || l.warm == nil || length > refitGrowth*l.warmLength || length < l.warmLength) {
 		iterations := 6
 		if final || l.warm == nil || length < 40 {
 			iterations = 20 // early on the answer still moves along a narrow valley
 		}
-		e, ok := d.estimate(l.warm, iterations)
-		if !ok {
-			r.Outcome = NoHold
-			return phase, since, r
+		from := l.warm
+		if final {
+			from = nil // what a whole trace says does not depend on how often it was looked at
 		}
-		l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, length, d
+		if round, ok := d.begin(from, iterations); ok {
+			l.round, l.roundStart, l.roundLength = round, t0, length
+		}
+	}
+	if l.round != nil {
+		budget := lookCells
+		if final {
+			budget = math.MaxInt / 2
+		}
+		if l.round.step(budget) {
+			if e, ok := l.round.estimate(); ok {
+				l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, l.roundLength, l.round.d
+			}
+			l.round = nil
+		}
+	}
+	if l.warm == nil {
+		if phase == PhaseHold {
+			phase = PhaseSettle // as far as is known yet
+		}
+		r.Outcome = NoHold
+		return phase, since, r
 	}
 	e := *l.warm
 	if length < 5 && float64(length)*e.k < 1 {

@@ -1,9 +1,6 @@
 package decay
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // A stretch is a run of cells between two events of a trace.
 type stretch struct {
@@ -34,7 +31,7 @@ type segments struct {
 // and wide enough for a few cells on either side.
 func window(cells []cell, i int, w float64) float64 {
 	lo, hi := max(i-2, 0), min(i+2, len(cells)-1)
-	return math.Max(w, 0.75*(cells[hi].t-cells[lo].t))
+	return max(w, 0.75*(cells[hi].t-cells[lo].t))
 }
 
 // slopes of a trace on the left of, on the right of and around each cell, with
@@ -56,21 +53,17 @@ func (s sums) slope(sigma float64) (slope, sd float64) {
 	return (s.tp - s.t*s.p/s.n) / stt, sigma / math.Sqrt(stt)
 }
 
-func slopesOf(cells []cell, width, sigma float64) slopes {
+// slopesOf finds the slopes over windows of the given half width, s, in sums
+// that runningSums gave.
+func slopesOf(cells []cell, cum []sums, width, sigma float64) slopes {
 	n := len(cells)
 	buf := make([]float64, 5*n)
 	s := slopes{buf[:n], buf[n : 2*n], buf[2*n : 3*n], buf[3*n : 4*n], buf[4*n:]}
-	cum := make([]sums, n+1)
-	t0, p0 := cells[n/2].t, cells[n/2].p // keeps the digits of the sums
+	var from, to, inner, outer int // the window's ends move little from cell to cell
 	for i, c := range cells {
-		t, p := c.t-t0, c.p-p0
-		a := cum[i]
-		cum[i+1] = sums{a.n + c.n, a.t + c.n*t, a.p + c.n*p, a.tt + c.n*t*t, a.tp + c.n*t*p}
-	}
-	for i := range cells {
 		w := window(cells, i, width)
-		from := sort.Search(i, func(k int) bool { return cells[k].t >= cells[i].t-w })
-		to := i + sort.Search(n-i, func(k int) bool { return cells[i+k].t > cells[i].t+w })
+		from = firstAt(cells, from, c.t-w)
+		to = firstAt(cells, to, math.Nextafter(c.t+w, math.Inf(1)))
 		s.left[i], s.lsd[i] = cum[i+1].minus(cum[from]).slope(sigma)
 		s.right[i], s.rsd[i] = cum[to].minus(cum[i]).slope(sigma)
 		if i+1-from < 3 {
@@ -79,11 +72,34 @@ func slopesOf(cells []cell, width, sigma float64) slopes {
 		if to-i < 3 {
 			s.rsd[i] = math.Inf(1)
 		}
-		from = sort.Search(i, func(k int) bool { return cells[k].t >= cells[i].t-w/2 })
-		to = i + sort.Search(n-i, func(k int) bool { return cells[i+k].t > cells[i].t+w/2 })
-		s.mid[i], _ = cum[to].minus(cum[from]).slope(sigma)
+		inner = firstAt(cells, inner, c.t-w/2)
+		outer = firstAt(cells, outer, math.Nextafter(c.t+w/2, math.Inf(1)))
+		s.mid[i], _ = cum[outer].minus(cum[inner]).slope(sigma)
 	}
 	return s
+}
+
+// firstAt is the first cell at or after t, sought from a guess.
+func firstAt(cells []cell, guess int, t float64) int {
+	for guess > 0 && cells[guess-1].t >= t {
+		guess--
+	}
+	for guess < len(cells) && cells[guess].t < t {
+		guess++
+	}
+	return guess
+}
+
+// runningSums are the sums over the first 0, 1, 2 … cells.
+func runningSums(cells []cell) []sums {
+	cum := make([]sums, len(cells)+1)
+	t0, p0 := cells[len(cells)/2].t, cells[len(cells)/2].p // keeps the digits of the sums
+	for i, c := range cells {
+		t, p := c.t-t0, c.p-p0
+		a := cum[i]
+		cum[i+1] = sums{a.n + c.n, a.t + c.n*t, a.p + c.n*p, a.tt + c.n*t*t, a.tp + c.n*t*p}
+	}
+	return cum
 }
 
 // line is a least-squares line through cells [from, to): level at its mean
@@ -140,28 +156,29 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	near := math.Max(small, 0.06*sg.top) // above base: not ambient any more
 
 	n := len(cells)
-	fast, slow := slopesOf(cells, 0.5, sigma), slopesOf(cells, 3, sigma)
+	cum := runningSums(cells)
+	fast, slow := slopesOf(cells, cum, 0.5, sigma), slopesOf(cells, cum, 3, sigma)
 	left, right, mid, lsd, rsd := fast.left, fast.right, fast.mid, fast.lsd, fast.rsd
 	// Events: where the trace rises, and where it bends downward more sharply
 	// than any leak or cooling does.
 	rising := make([]bool, n)
 	for i := range cells {
-		sd := math.Min(lsd[i], rsd[i])
-		thr := math.Max(7*sd, 0.004*sg.top)
-		rising[i] = right[i] > thr && left[i] > thr || mid[i] > math.Max(2*thr, 10*sd)
+		sd := min(lsd[i], rsd[i])
+		thr := max(7*sd, 0.004*sg.top)
+		rising[i] = right[i] > thr && left[i] > thr || mid[i] > max(2*thr, 10*sd)
 	}
 	bend := func(i int, since float64) float64 { // > 1 is an event; since: s since the last one
 		if math.IsInf(lsd[i], 1) || math.IsInf(rsd[i], 1) {
 			return 0
 		}
-		sd := math.Hypot(lsd[i], rsd[i])
-		thr := math.Max(7*sd, math.Max(0.35*math.Abs(left[i]), 0.004*sg.top))
+		sd := math.Sqrt(lsd[i]*lsd[i] + rsd[i]*rsd[i])
+		thr := max(7*sd, 0.35*math.Abs(left[i]), 0.004*sg.top)
 		d := (left[i] - right[i]) / thr
 		if since < 0.5 {
 			d = 0 // the window still holds the last event
 		}
 		if since >= 3 && !math.IsInf(slow.lsd[i], 1) && !math.IsInf(slow.rsd[i], 1) {
-			thr = math.Max(8*math.Hypot(slow.lsd[i], slow.rsd[i]), math.Max(0.5*math.Abs(slow.left[i]), 0.0008*sg.top))
+			thr = max(8*math.Sqrt(slow.lsd[i]*slow.lsd[i]+slow.rsd[i]*slow.rsd[i]), 0.5*math.Abs(slow.left[i]), 0.0008*sg.top)
 			d = math.Max(d, (slow.left[i]-slow.right[i])/thr)
 		}
 		return d

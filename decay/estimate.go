@@ -1,0 +1,362 @@
+package decay
+
+import "math"
+
+// startingPoints of the search, as factors on the guess of K and values of the
+// rest. The fit of a fast leak has other minima, with the gas far too cold and
+// the hole too big; the last ones are tried for such leaks only.
+var startingPoints = []struct{ k, dt, lnTau float64 }{
+	{1, priorDT, priorLnTau},
+	{0.8, 10, 1.2},
+	{1, 2, 3.4},
+	{0.8, priorDT, priorLnTau},
+	{0.8, 2, 3.2},
+	{0.65, 30, priorLnTau},
+}
+
+const slowStarts = 3 // of them are enough for a leak that empties little of the duct
+
+// chiOr is the cost of the fit, +Inf if there is none.
+func (f fitted) chiOr() float64 {
+	if !f.ok {
+		return math.Inf(1)
+	}
+	return f.chi2All
+}
+
+// orificeDoubt is the share of the weight below which a leak is told as
+// something else than an orifice.
+const orificeDoubt = 0.05
+
+// estimate is what the competing models say together.
+type estimate struct {
+	best      fitted
+	fits      []fitted
+	weights   []float64
+	k, sdK    float64 // of the likeliest law, from the trace alone
+	mean, sd  float64 // of K over all the models
+	lowK, hiK float64 // 95 % over all the models, from the trace alone
+	length    float64 // of the hold, s
+	thorough  float64 // what it was when every model was fitted last
+	widen     float64 // by which residuals that are not white widened it
+	seepShare float64 // posterior weight of laws, to name the law
+	orifShare float64
+}
+
+// start makes a first guess from the late part of the hold: the closed-form
+// rate there, and an ordinary settling.
+func (d *holdData) start() params {
+	n := len(d.t)
+	lo := n / 2
+	var sw, st, sp float64
+	for i := lo; i < n; i++ {
+		sw += d.w[i]
+		st += d.w[i] * d.t[i]
+		sp += d.w[i] * d.p[i]
+	}
+	tm, pm := st/sw, sp/sw
+	var stt, stp float64
+	for i := lo; i < n; i++ {
+		stt += d.w[i] * (d.t[i] - tm) * (d.t[i] - tm)
+		stp += d.w[i] * (d.t[i] - tm) * (d.p[i] - pm)
+	}
+	k := 0.0
+	if stt > 0 && pm > d.pa*1.001 {
+		k = -stp / stt / (pm * Psi(d.pa/pm))
+	}
+	// A fast leak is better seen whole, on the universal curve.
+	first, last := d.p[0], d.p[n-1]
+	if last < 0.9*first && last > 1.001*d.pa {
+		k = (IsothermalCurve(first/d.pa) - IsothermalCurve(last/d.pa)) / (d.t[n-1] - d.t[0])
+	} else if last <= 1.001*d.pa {
+		for i := range d.t { // emptied within the hold: use the part above a tenth
+			if d.p[i]-d.pa < 0.1*(first-d.pa) && i > 0 {
+				k = (IsothermalCurve(first/d.pa) - IsothermalCurve(math.Max(d.p[i]/d.pa, 1))) / (d.t[i] - d.t[0])
+				break
+			}
+		}
+	}
+	return params{first, k, priorDT, priorLnTau, 0, priorMix}
+}
+
+// estimation is a round of fits to a hold, model by model, that can be done a
+// part at a time: no look at a live test shall take long.
+type estimation struct {
+	d       holdData
+	warm    *estimate // an earlier one of the same hold to start from, or nil
+	maxIter int
+	guess   params
+	fast    bool // a good part of the duct empties
+	room    *scratch
+	e       estimate
+	// Where one way of cooling is clearly better, the other need not be tried
+	// with every law: constant, natural.
+	worthwhile [2]bool
+}
+
+// negligible is the weight of a model that is passed over in a round that is
+// not thorough.
+const negligible = 1e-6
+
+// begin starts a round of fits, and reports whether there is enough to fit.
+func (d holdData) begin(warm *estimate, maxIter int) (*estimation, bool) {
+	n := len(d.t)
+	if n < 3 {
+		return nil, false
+	}
+	s := &estimation{d: d, warm: warm, maxIter: maxIter, guess: d.start(), room: newScratch(n), worthwhile: [2]bool{true, true}}
+	s.fast = d.p[n-1]-d.pa < 0.6*(d.p[0]-d.pa)
+	s.e.length = d.t[n-1]
+	s.e.thorough = s.e.length
+	if warm != nil && s.e.length < 1.3*warm.thorough {
+		s.e.thorough = warm.thorough
+	}
+	return s, true
+}
+
+// step fits on until about so many cells have been computed, and reports
+// whether all is done.
+func (s *estimation) step(cells int) (done bool) {
+	stop := s.d.spent + cells
+	for len(s.e.fits) < len(models) {
+		if s.d.spent >= stop {
+			return false
+		}
+		s.e.fits = append(s.e.fits, s.next(len(s.e.fits)))
+		if len(s.e.fits) == baseModels {
+			s.compareCooling()
+		}
+	}
+	return true
+}
+
+const baseModels = 4 // the first of models: nozzle and seep, with either way of cooling
+
+// next fits model i.
+func (s *estimation) next(i int) fitted {
+	d, m := &s.d, models[i]
+	f := fitted{model: m}
+	switch {
+	case s.warm != nil && s.e.thorough == s.warm.thorough && s.warm.weights[i] < negligible:
+	case s.warm != nil && s.warm.fits[i].ok:
+		f = d.fit(m, s.warm.fits[i].th, s.maxIter, s.room)
+		if m.natural && i < baseModels && s.warm.fits[i-1].ok {
+			// Natural convection explains the same trace with warmer air and a smaller leak.
+			from := s.warm.fits[i-1].th
+			from[parK] *= 0.7
+			from[parDT] *= 1.6
+			from[parLnTau] += 0.5
+			if g := d.fit(m, from, s.maxIter, s.room); g.ok && g.chi2All < f.chi2All {
+				f = g
+			}
+		}
+	case i < baseModels:
+		starts := startingPoints
+		if !s.fast {
+			starts = starts[:slowStarts]
+		}
+		for _, at := range starts {
+			from := s.guess
+			from[parK] *= at.k
+			from[parDT], from[parLnTau] = at.dt, at.lnTau
+			if g := d.fit(m, from, 4, s.room); g.ok && (!f.ok || g.chi2All < f.chi2All) {
+				f = g
+			}
+		}
+		if f.ok {
+			f = d.fit(m, f.th, s.maxIter, s.room)
+		}
+	case m.still || s.worthwhile[btoi(m.natural)]:
+		from := s.e.fits[btoi(m.natural)]
+		if g := s.e.fits[2+btoi(m.natural)]; m.shape == mixing && g.ok && (g.chi2All < from.chi2All || !from.ok) {
+			from = g
+		}
+		start := from.th
+		if !from.ok {
+			start = s.guess
+		}
+		start[parMix] = priorMix
+		if m.shape == ellipse {
+			start[parMix] = priorB
+		}
+		f = d.fit(m, start, s.maxIter, s.room)
+	}
+	return f
+}
+
+// compareCooling finds which ways of cooling are worth fitting with the rest
+// of the laws.
+func (s *estimation) compareCooling() {
+	chi := func(k int) float64 {
+		return min(s.e.fits[k].chiOr(), s.e.fits[k+2].chiOr())
+	}
+	a, b, n := chi(0), chi(1), float64(len(s.d.t))
+	clear := 20 * max(1, min(a, b)/max(n-4, 1))
+	if sound := min(a, b) < 2*n; sound {
+		s.worthwhile = [2]bool{a <= b+clear, b <= a+clear}
+	}
+}
+
+// estimate weighs the fits once they are all done.
+func (s *estimation) estimate() (estimate, bool) {
+	e, d, room := s.e, &s.d, s.room
+	best := -1
+	for i, f := range e.fits {
+		if f.ok && (best < 0 || f.chi2All < e.fits[best].chi2All) {
+			best = i
+		}
+	}
+	if best < 0 {
+		return e, false
+	}
+	// Residuals: larger than the noise, or not white, widen everything.
+	bf := e.fits[best]
+	g := bf.model.gas(&bf.th, d.pa, d.tw, bf.th[parP0])
+	d.trace(&g, &bf.th, &room.curve)
+	buf := room.curve[0]
+	dof := math.Max(float64(len(d.t)-bf.model.count()), 1)
+	red := math.Max(bf.chi2/dof, 1)
+	var c0, c1 float64
+	for i := range d.t {
+		r := (d.p[i] - buf[i] - bf.th[parZero]) * math.Sqrt(d.w[i])
+		c0 += r * r
+		if i > 0 {
+			c1 += r * (d.p[i-1] - buf[i-1] - bf.th[parZero]) * math.Sqrt(d.w[i-1])
+		}
+	}
+	e.widen = red
+	if rho := c1 / math.Max(c0, 1e-300); rho > 2/math.Sqrt(float64(len(d.t))) {
+		rho = math.Min(rho, 0.9)
+		e.widen *= (1 + rho) / (1 - rho)
+	}
+	most := math.Inf(-1)
+	for i := range e.fits {
+		f := &e.fits[i]
+		f.evidence -= 0.5 * f.chi2All / e.widen
+		if f.ok {
+			most = max(most, f.evidence)
+		}
+	}
+	sum := 0.0
+	e.weights = make([]float64, len(e.fits))
+	for i, f := range e.fits {
+		if f.ok {
+			e.weights[i] = math.Exp(f.evidence - most)
+			sum += e.weights[i]
+		}
+	}
+	shares := make([]float64, mixing+1)
+	for i, f := range e.fits {
+		e.weights[i] /= sum
+		shares[f.model.shape] += e.weights[i]
+		switch f.model.law() {
+		case LawSeep:
+			e.seepShare += e.weights[i]
+		case LawOrifice:
+			e.orifShare += e.weights[i]
+		}
+	}
+	shape, best := e.likeliest(shares)
+	e.best = e.fits[best]
+	e.mean, e.sd = e.moments(func(model) bool { return true })
+	e.k, e.sdK = e.moments(func(m model) bool { return m.shape == shape })
+
+	for i := range e.fits {
+		if f := &e.fits[i]; f.ok {
+			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
+			f.above = f.below
+			if s.fast && e.weights[i] > 0.02 {
+				d.profile(f, e.widen, room)
+			}
+		}
+	}
+	e.lowK = min(e.quantile(0.025), e.k)
+	e.hiK = max(e.quantile(0.975), e.k)
+	return e, true
+}
+
+// settling is the rate, 1/s, at which the models still see the air settle at
+// the end of the hold: the largest of those that count.
+func (e *estimate) settling(tw float64) float64 {
+	most := 0.0
+	for i, f := range e.fits {
+		if e.weights[i] < 0.01 || f.model.still {
+			continue
+		}
+		tau := math.Exp(f.th[parLnTau])
+		rate := f.th[parDT] / tw / tau * math.Exp(-e.length/tau)
+		if math.Abs(rate) > math.Abs(most) {
+			most = rate
+		}
+	}
+	return most
+}
+
+// likeliest is the shape whose value is told, and the index of its best fit.
+// A mean of laws that explain one trace with several areas would be true of
+// none of them, so it is an orifice, which is what an equivalent hole stands
+// for, unless the trace speaks against that; and among orifices the likeliest.
+// The interval covers them all.
+func (e *estimate) likeliest(shares []float64) (s shape, best int) {
+	law := LawOrifice
+	if rest := 1 - e.seepShare - e.orifShare; e.orifShare < orificeDoubt && e.seepShare > rest {
+		law = LawSeep
+	} else if e.orifShare < orificeDoubt {
+		law = LawMixed
+	}
+	best = -1
+	for i, f := range e.fits {
+		if !f.ok || f.model.law() != law {
+			continue
+		}
+		same := best >= 0 && f.model.shape == s
+		if best < 0 || same && e.weights[i] > e.weights[best] || !same && shares[f.model.shape] > shares[s] {
+			s, best = f.model.shape, i
+		}
+	}
+	return s, best
+}
+
+// moments are the mean of K and its standard deviation over the models that in
+// admits.
+func (e *estimate) moments(in func(model) bool) (mean, sd float64) {
+	sum, v := 0.0, 0.0
+	for i, f := range e.fits {
+		if w := e.weights[i]; w > 0 && in(f.model) {
+			sum += w
+			mean += w * f.th[parK]
+		}
+	}
+	mean /= sum
+	for i, f := range e.fits {
+		if w := e.weights[i]; w > 0 && in(f.model) {
+			dk := f.th[parK] - mean
+			v += w / sum * (f.cov[parK][parK]*e.widen + dk*dk)
+		}
+	}
+	return mean, math.Sqrt(v)
+}
+
+// quantile of the mixture of normal distributions of K that the models give.
+func (e *estimate) quantile(q float64) float64 {
+	lo, hi := e.mean-12*e.sd, e.mean+12*e.sd
+	for range 60 {
+		x := (lo + hi) / 2
+		cdf := 0.0
+		for i, f := range e.fits {
+			if e.weights[i] > 0 {
+				sd := f.below
+				if x > f.th[parK] {
+					sd = f.above
+				}
+				cdf += e.weights[i] * 0.5 * math.Erfc((f.th[parK]-x)/(sd*math.Sqrt2))
+			}
+		}
+		if cdf < q {
+			lo = x
+		} else {
+			hi = x
+		}
+	}
+	return (lo + hi) / 2
+}
