@@ -83,7 +83,7 @@ const (
 // that is quiet again, and the last. It looks for the deepest sharp fall with
 // quiet air on both sides, after from (s).
 func tapStep(cells []cell, from, ambient, sigma float64) (open, quiet, last int, ok bool) {
-	sl := slopesOf(cells, 0.5, sigma)
+	sl := slopesOf(cells, runningSums(cells), 0.5, sigma)
 	n := len(cells)
 	top := 0.0
 	for _, c := range cells {
