@@ -30,41 +30,93 @@ type tickMsg time.Time
 type model struct {
 	o    Options
 	s    scene
-	proc *decay.Procedure
+	set  decay.Setup // of the test under way
+	proc *decay.NetProcedure
 	pump *sensor.Pump
 	term terminal
 	w, h int
 	pal  *[styles]string
 
 	items   []sensor.Item
+	waited  []decay.Sample // on the start card: the latest readings
 	looked  time.Time
 	heard   time.Time // when the latest reading was drained
 	at      time.Duration
 	why     string    // the source's own words for a lost sensor
 	faulted time.Time // when the fault shown came
-	rang    time.Time
-	over    bool // the test was finished
+	now     time.Time // of the latest tick
+	bells   []time.Time
+	rang    time.Time // when the alarm last rang
+	over    bool      // the test was finished
+	gone    bool      // no more readings will come
 	saved   bool
 	result  decay.Result
 	failure error // that ended the readings
+
+	acknowledged bool           // the cautions were, in this session
+	rigLeak      decay.Interval // of the fittings, when they were checked
+	asked        string         // the key that has to be pressed again
+	askedAt      time.Time
 }
 
 func newModel(o Options, term terminal) *model {
-	set := o.Setup.WithDefaults()
-	m := &model{o: o, term: term, proc: decay.NewProcedure(o.Setup)}
+	m := &model{o: o, term: term, rigLeak: o.Setup.RigLeak}
 	m.s = scene{
-		set: set, unit: o.Unit, title: o.Title, ports: o.OtherPorts, bell: o.Bell,
+		unit: o.Unit, title: o.Title, ports: o.OtherPorts, bell: o.Bell,
 		about: o.Source.About(), rig: o.Controls != nil, ascii: o.Look.ASCII,
-		// 2 400 columns of 25 ms hold the first minute at the best resolution
-		// any screen can show; later minutes share them.
-		trace: chart.NewColumns(2400, 0.025),
 	}
 	if m.s.unit.Pascal <= 0 {
 		m.s.unit = decay.PressureUnits[0]
 	}
-	m.s.st = m.proc.State()
-	m.refreshKeys()
+	m.startTest(o.Setup)
+	if o.Card {
+		m.openCard(o.Setup)
+	}
 	return m
+}
+
+// startTest begins a test. The readings that came while the start card was
+// shown belong to it: its zero is read from them.
+func (m *model) startTest(set decay.Setup) {
+	m.set, m.proc = set, decay.NewNetProcedure(set)
+	m.over, m.saved, m.result, m.looked = false, false, decay.Result{}, time.Time{}
+	s := &m.s
+	s.set, s.marks, s.saved = set.WithDefaults(), nil, ""
+	// 2 400 columns of 25 ms hold the first minute at the best resolution
+	// any screen can show; later minutes share them.
+	s.trace = chart.NewColumns(2400, 0.025)
+	if len(m.waited) > 0 {
+		s.trace.DropBefore(m.waited[0].At.Seconds())
+	}
+	for _, r := range m.waited {
+		m.proc.Step(decay.Taken{Sample: r})
+		s.trace.Add(r.At.Seconds(), float64(m.proc.State().P))
+	}
+	m.waited = nil
+	s.st = m.proc.State()
+	m.refreshKeys()
+}
+
+// openCard shows the start card of a next test.
+func (m *model) openCard(set decay.Setup) {
+	c := newCard(m.s.title, set, m.s.unit)
+	if m.o.CeilingFrom != "" {
+		c.ceilingFrom = m.o.CeilingFrom
+	}
+	if m.o.LimitFrom != "" {
+		c.limitFrom = m.o.LimitFrom
+	}
+	c.acknowledged = m.acknowledged
+	if m.rigLeak != (decay.Interval{}) {
+		d := set.WithDefaults()
+		hole := decay.EquivalentHole(decay.Area(m.rigLeak.Value), d.Cd)
+		c.fittings = "checked: they leak like a hole of " + mm(float64(hole)) + " mm, which is subtracted"
+		if c.fittingsBad = !decay.RigFits(m.rigLeak, d.Limit, d.Cd); c.fittingsBad {
+			c.fittings = "they leak like a hole of " + mm(float64(hole)) + " mm: too much for this limit, mend them"
+		}
+	}
+	m.s.card = &c
+	m.refreshKeys()
 }
 
 func tick() tea.Cmd { return tea.Tick(tickEvery, func(t time.Time) tea.Msg { return tickMsg(t) }) }
@@ -78,6 +130,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.KeyMsg:
+		if m.s.card != nil {
+			return m, m.pressCard(msg)
+		}
 		return m, m.press(msg)
 	case tickMsg:
 		m.tick(time.Time(msg))
@@ -96,6 +151,7 @@ func (m *model) View() string {
 
 // tick takes what has come and brings the scene up to date.
 func (m *model) tick(now time.Time) {
+	m.now = now
 	if m.heard.IsZero() {
 		m.heard = now
 	}
@@ -108,7 +164,7 @@ func (m *model) tick(now time.Time) {
 		m.s.fault = ""
 	}
 	switch {
-	case m.over:
+	case m.over, m.gone:
 	case err != nil:
 		m.ended(err)
 	case now.Sub(m.heard) > silence:
@@ -119,7 +175,11 @@ func (m *model) tick(now time.Time) {
 		}
 		m.step(decay.Lost{At: m.at + quiet, Why: why})
 	}
-	if !m.over && now.Sub(m.looked) >= lookEvery {
+	if m.s.card != nil && now.Sub(m.looked) >= lookEvery {
+		m.looked = now
+		m.s.about = m.o.Source.About()
+	}
+	if m.s.card == nil && !m.over && now.Sub(m.looked) >= lookEvery {
 		m.looked = now
 		at := m.at
 		if m.s.st.Lost {
@@ -130,8 +190,10 @@ func (m *model) tick(now time.Time) {
 	}
 	m.s.st = m.proc.State()
 	if m.s.st.OverCeiling && !m.over && now.Sub(m.rang) >= bellEvery {
-		m.ring(now)
+		m.rang = now
+		m.ring(ringCeiling)
 	}
+	m.sound()
 }
 
 // take feeds one item to the test.
@@ -157,12 +219,24 @@ func (m *model) take(it sensor.Item, now time.Time) {
 	}
 	m.heard, m.at, m.why = now, it.Sample.At, ""
 	m.step(decay.Taken{Sample: it.Sample})
+	if m.s.card != nil {
+		m.wait(it.Sample)
+		return
+	}
 	t := it.Sample.At.Seconds()
 	m.s.trace.Add(t, float64(m.proc.State().P))
 	// Waiting for a fill may last for hours: only its last minute is kept, at
 	// full resolution.
 	if len(m.s.marks) == 0 && t-m.s.trace.Start() > 55 {
 		m.s.trace.DropBefore(t - 30)
+	}
+}
+
+// wait keeps a reading that came before the test.
+func (m *model) wait(r decay.Sample) {
+	m.waited = append(m.waited, r)
+	if k := len(m.waited) / 2; k > 0 && r.At-m.waited[k].At > early {
+		m.waited = m.waited[:copy(m.waited, m.waited[k:])]
 	}
 }
 
@@ -175,9 +249,7 @@ func (m *model) step(ev decay.Event) {
 		case decay.CeilingPassed:
 			m.rang = time.Time{} // the next tick rings
 		case decay.VerdictReached:
-			if m.s.bell {
-				m.term.bell()
-			}
+			m.ring(ringVerdict)
 		case decay.Finished:
 			m.result, m.over = e.Result, true
 		}
@@ -198,11 +270,14 @@ func (m *model) mark(e decay.PhaseChanged) {
 		m.s.marks = append(m.s.marks[:1], m.s.marks[2:]...)
 	}
 	m.s.marks = append(m.s.marks, mark{e.At.Seconds(), e.To})
+	if e.To != decay.PhaseOver {
+		m.ring(ringPhase)
+	}
 }
 
 // ended finishes the test when no more readings will come.
 func (m *model) ended(err error) {
-	m.failure = err
+	m.failure, m.gone = err, true
 	switch {
 	case errors.Is(err, io.EOF):
 		m.s.notice = "the readings have ended; q leaves"
@@ -216,8 +291,11 @@ func (m *model) ended(err error) {
 	m.finish()
 }
 
-// finish ends the test once.
+// finish ends the test once. On the start card there is none.
 func (m *model) finish() {
+	if m.s.card != nil {
+		return
+	}
 	if !m.over {
 		m.step(decay.Finish{At: max(m.at, m.s.st.Now)})
 		if !m.over {
@@ -251,10 +329,3 @@ func (m *model) save() {
 // quit leaves the screen. The test is finished and saved by Run, once the
 // reader has stopped, so that the record holds the last reading too.
 func (m *model) quit() tea.Cmd { return tea.Quit }
-
-func (m *model) ring(now time.Time) {
-	m.rang = now
-	if m.s.bell {
-		m.term.bell()
-	}
-}

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 	"ebbline/sensor"
 )
 
@@ -19,9 +20,18 @@ type Options struct {
 	Title      string             // the job's label
 	OtherPorts []string           // connected ports to offer while the rig is simulated
 	OnItem     func(sensor.Item)  // gets every item, on the reader's goroutine, before the screen
-	// Save is called once, when the test is over or the program quits. It
-	// returns where the record is.
-	Save   func(decay.Result) (string, error)
+	// Card shows the start card before the test; Apply then turns what was
+	// typed on it into a set-up, and Begin is called when a test begins: it opens
+	// the record. An error of either is shown on the card, which stays.
+	Card                   bool
+	Apply                  func(Texts) (decay.Setup, error)
+	Begin                  func(Start) error
+	CeilingFrom, LimitFrom string // where they come from, such as "flag"
+	// Save is called once for each test, when it is over or the program quits.
+	// It returns where the record is.
+	Save func(decay.Result) (string, error)
+	// OnMark gets each mark of the hunt, to be kept in the record.
+	OnMark func(record.Mark)
 	Bell   bool
 	FPS    int       // frames a second written at most; 0: 30
 	Input  io.Reader // nil: the terminal

@@ -29,6 +29,7 @@ type scene struct {
 	bell   bool
 	rig    bool // the valves can be worked from here
 	ascii  bool
+	card   *card // the start card, while it is shown
 	detail bool
 	help   bool
 	keys   []hint // for the foot of the screen and the help
@@ -56,6 +57,8 @@ func (s *scene) draw(w, h int) *grid {
 	case w <= 0 || h <= 0:
 	case s.st.OverCeiling:
 		s.drawAlarm(g)
+	case s.card != nil:
+		s.drawCard(g)
 	case w >= fullW && h >= fullH:
 		s.drawFull(g)
 	case w >= smallW && h >= smallH:

@@ -117,5 +117,21 @@ func moments() map[string]scene {
 		s.st.Advice, s.st.Lost, s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
 		s.about = sensor.About{Name: "/dev/ttyUSB0", Detail: "one number a line, volts, 50 a second"}
 	})
+	at := func(line int, change func(*card)) func(*scene) {
+		return func(s *scene) {
+			set := decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03, Ambient: 95 * decay.Kilopascal}
+			c := newCard(s.title, set, s.unit)
+			c.at = line
+			change(&c)
+			s.card, s.st.Advice = &c, decay.AdviseFill
+		}
+	}
+	make("card", 3, 25, .95, at(cardOf, func(*card) {}))
+	make("card-limit", 3, 25, .95, at(cardLimit, func(c *card) {
+		c.of, c.volume.text, c.acknowledged = decay.PartHose, "", true
+		c.fault = "limit: \"3\" has no unit; write a hole's diameter, for example 0.5mm"
+		c.limit.text, c.limitFrom, c.retest, c.fittings = "3", "typed", "left hose, 14:02", "checked: they leak like a hole of 0.05 mm, which is subtracted"
+	}))
+	make("card-start", 3, 25, .95, at(cardStart, func(*card) {}))
 	return out
 }

@@ -131,6 +131,14 @@ func (p *page) add(it sensor.Item) {
 	p.mu.Unlock()
 }
 
+// mark keeps a mark, and hands it to the system at once.
+func (p *page) mark(m record.Mark) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.rec.Mark(m)
+	p.note(p.rec.Flush())
+}
+
 // chunk keeps bytes as received.
 func (p *page) chunk(at time.Duration, data []byte) {
 	p.mu.Lock()

@@ -9,6 +9,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor"
+	"ebbline/sensor/rig"
 	"ebbline/tui"
 
 	"github.com/spf13/cobra"
@@ -23,7 +24,8 @@ type holdFlags struct {
 	baud         int
 	modbus       string
 	label, book  string
-	plain        bool
+	plain, yes   bool
+	bell         bool
 	asJSON       bool
 	length       time.Duration
 	untilVerdict bool
@@ -36,8 +38,8 @@ func (a *app) holdCommand() *cobra.Command {
 		Short: "Watch a test live: fill, isolate, hold, release",
 		Long: `Hold follows a test from its readings: it recognises fill, isolation, hold and
 release by itself and says what to do next. Without --port it runs on the
-simulated rig. On a terminal it shows the technician's screen; with --plain,
---json or without a terminal it prints a line a second and the result last.
+simulated rig. On a terminal it shows the technician's screen, which begins with
+a start card: Enter goes through it, --yes leaves it out. With --plain, --json or without a terminal it prints a line a second and the result last.
 Every test is kept: the bytes as received in a capture, the readings in a
 record.
 
@@ -48,6 +50,7 @@ unusable or no hold, 2 usage or port error.
   ebbline hold --port COM5 --unit psi --ceiling 20psi --full-scale 30psi
   ebbline hold --port /dev/ttyACM0 --volume 8L --json --until-verdict --for 5m
   ebbline hold --port /dev/ttyUSB0 --baud 9600 --modbus "address=1 function=4 register=0 type=float32 order=big unit=bar rate=20"
+  ebbline hold --yes --of hose --volume 2L --bell=false
   ebbline hold --plain --hole 1.2mm --for 60s`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.hold(cmd.Context(), &f) },
@@ -60,6 +63,8 @@ unusable or no hold, 2 usage or port error.
 	fs.StringVar(&f.label, "label", "", "what is tested, for the record")
 	fs.StringVar(&f.book, "book", "", "folder for the capture and the record (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "print a line a second instead of the screen")
+	fs.BoolVar(&f.yes, "yes", false, "begin at once, without the start card; you know the cautions")
+	fs.BoolVar(&f.bell, "bell", true, "ring the bell: once for a phase, twice for a verdict, three times over the ceiling")
 	fs.BoolVar(&f.asJSON, "json", false, "print a JSON object a second, and last the one measure prints")
 	fs.DurationVar(&f.length, "for", 0, "end the test after this long, as 40s; without a screen")
 	fs.BoolVar(&f.untilVerdict, "until-verdict", false, "end the test when the verdict is there; without a screen")
@@ -74,7 +79,8 @@ func (a *app) demo(ctx context.Context) error {
 		return wrong("ebbline hold --plain runs the simulated rig without one; ebbline --help lists the commands",
 			"the technician's screen needs a terminal")
 	}
-	f := &holdFlags{label: "trial vehicle: two-litre engine, invented, both hoses and cooler"}
+	f := &holdFlags{label: "trial vehicle: two-litre engine, invented, both hoses and cooler", bell: true}
+	f.of = decay.PartManifold.String()
 	f.rig.defaults()
 	return a.hold(ctx, f)
 }
@@ -111,70 +117,111 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		return err
 	}
 
+	unit := f.shown("psi")
+	k := &keeper{}
 	var src sensor.Source
 	var controls sensor.Controls
-	var keep *page
-	unit := f.shown("psi")
-	when := time.Now()
-	if f.port != "" {
-		about := sensor.About{Name: f.port, Reads: set.Reads}
-		if keep, err = openPage(f.book, f.label, unit.Name, when, about, set); err != nil {
+	card := !headless && !f.yes
+	// The book is opened first: a folder that cannot be written to is no test.
+	k.open = func(label string, set decay.Setup) (*page, error) {
+		about, in := sensor.About{Name: f.port, Reads: set.Reads}, unit.Name
+		if f.port == "" {
+			about, in = sensor.About{Name: "simulated rig", Simulated: true}, "psi"
+		}
+		p, err := openPage(f.book, label, in, time.Now(), about, set)
+		if err == nil {
+			p.fromLines = f.port == ""
+		}
+		return p, err
+	}
+	if f.port == "" {
+		if src, controls, err = f.rig.source(&set, !headless); err != nil {
 			return err
 		}
-		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: keep.chunk}
+		defer src.Close()
+	}
+	if err := k.begin(f.label, set); err != nil {
+		return err
+	}
+	if card {
+		k.discard() // the test begins when the card is done
+	}
+	if f.port != "" {
+		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
 		if f.unit != "" {
 			opt.Unit = unit.Name
 		}
 		if src, err = sensor.Open(opt); err != nil {
-			keep.discard()
+			k.discard()
 			var oe *sensor.OpenError
 			if errors.As(err, &oe) {
 				return wrong(oe.Hint, "%w", err)
 			}
 			return err
 		}
-	} else {
-		if src, controls, err = f.rig.source(&set, !headless); err != nil {
-			return err
-		}
-		if keep, err = openPage(f.book, f.label, "psi", when, src.About(), set); err != nil {
-			src.Close()
-			return err
-		}
-		keep.fromLines = true
+		defer src.Close()
 	}
-	defer src.Close()
 	if headless {
-		return a.holdPlain(ctx, f, src, set, unit, keep)
+		return a.holdPlain(ctx, f, src, set, unit, k)
 	}
 
-	saved := false
-	_, err = tui.Run(ctx, tui.Options{
-		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
-		OnItem: keep.add, Bell: true, Look: look,
-		Save: func(r decay.Result) (string, error) {
-			saved = true
-			return keep.recordPath, keep.close(r)
-		},
-	})
-	if !saved {
-		err = errors.Join(err, keep.close(decay.Result{}))
+	stage := &rigStage{}
+	if r, ok := src.(*rig.Source); ok {
+		stage.rig, stage.hole = r, r.Config().Hole
+		if card {
+			r.Isolate() // nobody works the valves until the test begins
+		}
 	}
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", keep.recordPath)
-	return err
+	o := tui.Options{
+		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
+		OnItem: k.item, OnMark: k.mark, Bell: f.bell, Look: look, Save: k.save, Card: card,
+		Apply: func(t tui.Texts) (decay.Setup, error) { return f.typed(t, set) },
+		Begin: func(s tui.Start) error {
+			if err := k.begin(s.Title, s.Setup); err != nil {
+				return err
+			}
+			return stage.set(s)
+		},
+	}
+	if f.ceiling != "" {
+		o.CeilingFrom = "from --ceiling"
+	}
+	if f.limit != "" {
+		o.LimitFrom = "from --limit"
+	}
+	r, err := tui.Run(ctx, o)
+	_, saveErr := k.save(r)
+	for _, path := range k.paths {
+		fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
+	}
+	return errors.Join(err, saveErr)
+}
+
+// typed is the set-up of a start card, over what was known before.
+func (f *holdFlags) typed(t tui.Texts, base decay.Setup) (decay.Setup, error) {
+	g := f.setupFlags
+	g.volume, g.ceiling, g.limit, g.of = t.Volume, t.Ceiling, t.Limit, t.Of.String()
+	base.Volume, base.VolumeTolerance, base.Limit = 0, 0, 0
+	set, err := g.over(base)
+	var h *hinted
+	if errors.As(err, &h) {
+		err = fmt.Errorf("%s; %s", strings.TrimPrefix(h.Error(), "--"), h.hint)
+	}
+	return set, err
 }
 
 // holdPlain runs a test without a screen.
-func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, keep *page) error {
+func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, k *keeper) error {
 	if src.About().Simulated {
 		fmt.Fprintf(a.err, "ebbline: SIMULATED RIG: nothing here was measured (%s)\n", src.About().Detail)
 	} else {
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
-	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: keep.add}
+	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item}
 	r, err := s.run(ctx)
-	err = errors.Join(err, keep.close(r))
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", keep.recordPath)
+	path, saveErr := k.save(r)
+	err = errors.Join(err, saveErr)
+	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	return err
 }

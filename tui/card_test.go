@@ -1,0 +1,194 @@
+package tui
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+)
+
+// deaf is a terminal that counts its bells.
+type deaf struct{ bells int }
+
+func (*deaf) Write(p []byte) (int, error) { return len(p), nil }
+func (d *deaf) bell()                     { d.bells++ }
+
+// bench is a model whose time and readings a test makes.
+type bench struct {
+	*model
+	term *deaf
+	hose *hose
+	now  time.Time
+	at   time.Duration
+}
+
+func newBench(o Options) *bench {
+	h := newHose()
+	o.Source = h
+	b := &bench{term: &deaf{}, hose: h, now: time.Unix(1e9, 0)}
+	b.model = newModel(o, b.term)
+	b.model.pump = sensor.NewPump(h, o.OnItem)
+	b.model.w, b.model.h = 80, 24
+	return b
+}
+
+// run lets the pressure follow p for a time, at 50 readings a second.
+func (b *bench) run(t *testing.T, long time.Duration, p func(s float64) decay.Gauge) {
+	t.Helper()
+	for end := b.at + long; b.at < end; b.at += 20 * time.Millisecond {
+		v := p(b.at.Seconds())
+		b.model.take(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: b.at, P: v.Absolute(decay.DefaultAmbient)}}}, b.now)
+		b.now = b.now.Add(20 * time.Millisecond)
+		if b.at%(40*time.Millisecond) == 0 {
+			b.model.tick(b.now)
+		}
+	}
+}
+
+func (b *bench) keys(words ...string) {
+	named := map[string]tea.KeyType{"enter": tea.KeyEnter, "esc": tea.KeyEsc, "up": tea.KeyUp, "down": tea.KeyDown,
+		"left": tea.KeyLeft, "right": tea.KeyRight, "ctrl+u": tea.KeyCtrlU, "backspace": tea.KeyBackspace}
+	for _, w := range words {
+		if k, ok := named[w]; ok {
+			b.model.Update(tea.KeyMsg{Type: k})
+			continue
+		}
+		for _, r := range w {
+			b.model.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}})
+		}
+	}
+}
+
+func (b *bench) text() string { return b.model.s.draw(b.w, b.h).render(&none) }
+
+func (b *bench) says(t *testing.T, words ...string) {
+	t.Helper()
+	for _, w := range words {
+		if !strings.Contains(strings.Join(strings.Fields(b.text()), " "), w) {
+			t.Errorf("the screen does not say %q:\n%s", w, b.text())
+		}
+	}
+}
+
+func still(s float64) decay.Gauge { return 40 + decay.Gauge(20*math.Sin(s*s*977)) }
+
+func TestEnterAllTheWayStartsTheTest(t *testing.T) {
+	var began []Start
+	var typed []Texts
+	b := newBench(Options{Card: true, Title: "van", Setup: decay.Setup{Volume: 8 * decay.Litre, VolumeTolerance: 0.03},
+		Apply: func(x Texts) (decay.Setup, error) {
+			typed = append(typed, x)
+			return decay.Setup{Of: x.Of, Volume: 8 * decay.Litre}, nil
+		},
+		Begin: func(s Start) error { began = append(began, s); return nil }})
+	b.run(t, 40*time.Second, still)
+	b.says(t, "Before the test", "the whole duct, through the engine", "8L±3%", "1.50 mm, our default", "30.00psi", "common practice", "a good zero", "Eye protection")
+	for range 5 {
+		b.keys("enter")
+	}
+	if len(began) != 0 {
+		t.Fatal("it began before the last line")
+	}
+	b.keys("enter")
+	if len(began) != 1 || len(typed) != 1 {
+		t.Fatalf("%d tests began with %d set-ups", len(began), len(typed))
+	}
+	if want := (Texts{"van", "8L±3%", "", "", decay.PartEngine}); typed[0] != want {
+		t.Errorf("typed %+v, want %+v", typed[0], want)
+	}
+	if s := b.model.s; s.card != nil || s.set.Limit != 1.5*decay.Millimetre || s.title != "van" {
+		t.Errorf("after the card: %+v", s.set)
+	}
+	// The zero before the test belongs to it.
+	b.run(t, 6*time.Second, func(s float64) decay.Gauge { return 40 + decay.Gauge(20e3*(s-40)) + decay.Gauge(20*math.Sin(s*s*977)) })
+	if z := b.model.proc.State().Result.Zero; z < 30 || z > 50 {
+		t.Errorf("the zero is %v Pa: %+v", z, b.model.proc.State().Result)
+	}
+	if n := b.model.proc.State().Result.Samples; n < 1000 || n > 2500 {
+		t.Errorf("%d readings of about 36 s came along", n)
+	}
+}
+
+func TestCardTakesWhatIsTypedAndSaysWhatIsWrong(t *testing.T) {
+	var got Texts
+	b := newBench(Options{Card: true, Setup: decay.Setup{Limit: 0.7 * decay.Millimetre, Ceiling: 20 * psi},
+		Apply: func(x Texts) (decay.Setup, error) {
+			if x.Volume == "10" {
+				return decay.Setup{}, errors.New("volume: 10 has no unit; write 10L")
+			}
+			got = x
+			return decay.Setup{}, nil
+		}})
+	b.keys("left seam", "enter", "right", "right", "right", "enter", "10", "enter", "ctrl+u", "15psi", "enter", "backspace", "backspace", "mm", "enter", "enter")
+	b.says(t, "volume: 10 has no unit", "one hose or cooler")
+	if b.model.s.card == nil {
+		t.Fatal("it began with a wrong volume")
+	}
+	b.keys("up", "up", "up", "L", "down", "down", "down", "enter")
+	if want := (Texts{"left seam", "10L", "15psi", "0.7mm", decay.PartHose}); got != want || b.model.s.card != nil {
+		t.Errorf("typed %+v, want %+v", got, want)
+	}
+}
+
+func TestCardStaysWhenTheRecordCannotBeOpened(t *testing.T) {
+	b := newBench(Options{Card: true, Begin: func(Start) error { return errors.New("book: no room on the disk") }})
+	b.run(t, time.Second, still)
+	b.keys("enter", "enter", "enter", "enter", "enter", "enter")
+	b.says(t, "no room on the disk", "Before the test")
+}
+
+func TestCardWarnsOfPressureAndAlarms(t *testing.T) {
+	b := newBench(Options{Card: true, Bell: true})
+	b.run(t, time.Second, func(float64) decay.Gauge { return 10 * psi })
+	b.says(t, "NOT zero")
+	b.run(t, time.Second, func(float64) decay.Gauge { return 31 * psi })
+	b.says(t, "ceiling 30.00 psi gauge")
+	if !b.model.s.st.OverCeiling || b.term.bells < 3 {
+		t.Errorf("over the ceiling on the card: %d bells", b.term.bells)
+	}
+}
+
+func TestQuitOnTheCardSavesNothing(t *testing.T) {
+	saves := 0
+	b := newBench(Options{Card: true, Save: func(decay.Result) (string, error) { saves++; return "", nil }})
+	b.run(t, time.Second, still)
+	if cmd := b.model.pressCard(tea.KeyMsg{Type: tea.KeyEsc}); cmd == nil {
+		t.Error("Esc does not leave")
+	}
+	b.model.finish()
+	if saves != 0 {
+		t.Errorf("%d records of no test", saves)
+	}
+}
+
+// TestBellsCanBeToldApart counts the bells of each event, and when they ring.
+func TestBellsCanBeToldApart(t *testing.T) {
+	b := newBench(Options{Bell: true})
+	count := func(what func()) int {
+		before := b.term.bells
+		what()
+		for range 22 { // 0.9 s
+			b.now = b.now.Add(tickEvery)
+			b.model.now = b.now
+			b.model.sound()
+		}
+		return b.term.bells - before
+	}
+	b.model.now = b.now
+	one := count(func() { b.model.ring(ringPhase) })
+	two := count(func() { b.model.ring(ringVerdict) })
+	three := count(func() { b.model.ring(ringCeiling) })
+	if one != 1 || two != 2 || three != 3 {
+		t.Errorf("%d, %d and %d bells", one, two, three)
+	}
+	b.model.s.bell = false
+	if n := count(func() { b.model.ring(ringCeiling) }); n != 0 {
+		t.Errorf("%d bells with the bell off", n)
+	}
+}

@@ -1,0 +1,53 @@
+package tui
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	tea "github.com/charmbracelet/bubbletea"
+)
+
+// entryMost bounds what can be typed into a line.
+const entryMost = 120
+
+// entry is one line that is being typed.
+type entry struct{ text string }
+
+// type takes a key; it reports whether the key was one for the line.
+func (e *entry) press(k tea.KeyMsg) bool {
+	switch k.Type {
+	case tea.KeyRunes, tea.KeySpace:
+		if k.Alt {
+			return false
+		}
+		for _, r := range k.Runes {
+			if unicode.IsPrint(r) && utf8.RuneCountInString(e.text) < entryMost {
+				e.text += string(r)
+			}
+		}
+	case tea.KeyBackspace:
+		if _, n := utf8.DecodeLastRuneInString(e.text); n > 0 {
+			e.text = e.text[:len(e.text)-n]
+		}
+	case tea.KeyCtrlU:
+		e.text = ""
+	default:
+		return false
+	}
+	return true
+}
+
+// draw writes the line with a cursor after it; of a long one its end is shown.
+func (e *entry) draw(g *grid, x, y, right int) {
+	room := right - x - 1
+	t := strings.ReplaceAll(e.text, "\t", " ")
+	for width(t) > room && t != "" {
+		_, n := utf8.DecodeRuneInString(t)
+		t = t[n:]
+	}
+	x = g.text(x, y, t, strong, right)
+	if x < right {
+		g.set(x, y, ' ', chosen)
+	}
+}
