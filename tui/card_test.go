@@ -13,16 +13,16 @@ import (
 	"ebbline/sensor"
 )
 
-// deaf is a terminal that counts its bells.
-type deaf struct{ bells int }
+// belfry is a terminal that counts its bells.
+type belfry struct{ bells int }
 
-func (*deaf) Write(p []byte) (int, error) { return len(p), nil }
-func (d *deaf) bell()                     { d.bells++ }
+func (*belfry) Write(p []byte) (int, error) { return len(p), nil }
+func (d *belfry) bell()                     { d.bells++ }
 
 // bench is a model whose time and readings a test makes.
 type bench struct {
 	*model
-	term *deaf
+	term *belfry
 	hose *hose
 	now  time.Time
 	at   time.Duration
@@ -31,7 +31,7 @@ type bench struct {
 func newBench(o Options) *bench {
 	h := newHose()
 	o.Source = h
-	b := &bench{term: &deaf{}, hose: h, now: time.Unix(1e9, 0)}
+	b := &bench{term: &belfry{}, hose: h, now: time.Unix(1e9, 0)}
 	b.model = newModel(o, b.term)
 	b.model.pump = sensor.NewPump(h, o.OnItem)
 	b.model.w, b.model.h = 80, 24
