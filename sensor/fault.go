@@ -33,24 +33,24 @@ type Fault struct {
 
 // Codes of faults.
 const (
-	FaultSilent       = "silent"        // no reading comes
-	FaultUnplugged    = "unplugged"     // the port went away
-	FaultReplugged    = "replugged"     // and is back, perhaps under another name
-	FaultReaderFailed = "reader-failed" // a defect of this program: no readings
-	FaultBadLine      = "bad-line"      // a line that makes no reading
-	FaultHalfLines    = "half-lines"    // many lines with parts missing
-	FaultBinaryNoise  = "binary-noise"  // bytes that are no text among good lines
-	FaultWrongBaud    = "wrong-baud"    // nothing but bytes that are no text
-	FaultBadFrame     = "bad-frame"     // an answer of a Modbus transmitter that makes no reading
-	FaultRefused      = "refused"       // a Modbus transmitter answers with an exception
-	FaultBoardReset   = "board-reset"   // the board started anew
-	FaultStuck        = "stuck"         // one value, where noise was seen before
-	FaultRailHigh     = "rail-high"     // far above full scale: the signal touches the supply
-	FaultRailLow      = "rail-low"      // one value at or below zero scale: the signal touches ground
-	FaultSag          = "supply-sag"    // all values fell by a share at one moment
-	FaultNoisy        = "noisy"         // far more noise than stated or than earlier
-	FaultUnitJump     = "unit-jump"     // values changed by the ratio of two units
-	FaultReference    = "reference"     // a gauge sensor where an absolute one was stated, or the reverse
+	FaultSilent       = "silent"            // no reading comes
+	FaultUnplugged    = "unplugged"         // the port went away
+	FaultReplugged    = "replugged"         // and is back, perhaps under another name
+	FaultReaderFailed = "reader-failed"     // a defect of this program: no readings
+	FaultBadLine      = "bad-line"          // a line that makes no reading
+	FaultHalfLines    = "half-lines"        // many lines with parts missing
+	FaultBinaryNoise  = "binary-noise"      // bytes that are no text among good lines
+	FaultWrongBaud    = "wrong-baud"        // nothing but bytes that are no text
+	FaultBadFrame     = "bad-frame"         // an answer of a Modbus transmitter that makes no reading
+	FaultRefused      = "refused"           // a Modbus transmitter answers with an exception
+	FaultBoardReset   = "board-reset"       // the board started anew
+	FaultStuck        = "stuck"             // one value, where noise was seen before
+	FaultRailHigh     = "rail-high"         // far above full scale: the signal touches the supply
+	FaultRailLow      = "rail-low"          // one value at or below zero scale: the signal touches ground
+	FaultSag          = "supply-sag"        // all values fell by a share at one moment
+	FaultNoisy        = "noisy"             // far more noise than stated or than earlier
+	FaultUnitJump     = "unit-jump"         // values changed by the ratio of two units
+	FaultReference    = "gauge-or-absolute" // a gauge sensor where an absolute one was stated, or the reverse
 )
 
 // faultKind is what a code means to a person and to a test.

@@ -16,7 +16,6 @@ type HealthConfig struct {
 	Ambient   decay.Pressure // 0: not stated, taken as 101.325 kPa
 	FullScale float64        // Pa, in its own reference; 0: unknown
 	Noise     float64        // Pa rms, as its profile states; 0: not stated
-	Ranged    bool           // a calibration tells of readings beyond the range, so Health does not
 }
 
 // Health finds from the readings alone, each a time and a value, what is wrong
@@ -25,6 +24,7 @@ type HealthConfig struct {
 // memory and the cost of a reading are constant.
 type Health struct {
 	cfg    HealthConfig
+	ranged bool
 	active map[string]Fault
 	out    []Fault
 
@@ -36,7 +36,12 @@ type Health struct {
 	run      int // readings in a row that were exactly equal
 	runAt    time.Duration
 	runRose  bool // the value was being approached from below
-	longest  int  // such run that ended by itself
+	runStep  bool // it was reached by a jump upwards
+	zero     float64
+	hasZero  bool // zero is the reading at rest, at the start
+	sunk     int  // calm blocks in a row below it
+	lastAt   time.Duration
+	longest  int // such run that ended by itself
 	block    [blockLen]float64
 	filled   int
 	noise    float64 // rms of the latest calm block, Pa
@@ -86,6 +91,9 @@ const (
 	ratioSlack  = 0.02
 	liveZero    = 0.125 // of full scale: 0.5 V of a span of 4 V
 	firstSpan   = 1500 * time.Millisecond
+	railStep    = 20 * decay.Kilopascal
+	sunkShare   = 0.01 // of full scale, by which the zero may move
+	sunkUnknown = 2 * decay.Kilopascal
 )
 
 // unitRatios are what values change by when a board's unit is changed.
@@ -121,6 +129,10 @@ func (h *Health) Noise() float64 { return h.noise }
 // all were equal.
 func (h *Health) Resolution() float64 { return h.grain }
 
+// Ranged says whether a calibration tells of readings beyond the range, so that
+// Health need not.
+func (h *Health) Ranged(yes bool) { h.ranged = yes }
+
 // Gap says that readings are missing, so that those to come have no neighbours.
 func (h *Health) Gap() {
 	h.run, h.filled, h.steps = 0, 0, h.steps[:0]
@@ -135,7 +147,7 @@ func (h *Health) Restart(at time.Duration) []Fault {
 		h.end(code, "the board was plugged in again")
 	}
 	out := h.out
-	*h = Health{cfg: h.cfg, active: h.active, max: math.Inf(-1), steps: h.steps[:0], rests: h.rests[:0], firsts: h.firsts[:0]}
+	*h = Health{cfg: h.cfg, ranged: h.ranged, active: h.active, max: math.Inf(-1), steps: h.steps[:0], rests: h.rests[:0], firsts: h.firsts[:0]}
 	return out
 }
 
@@ -157,6 +169,7 @@ func (h *Health) begin(code, text, hint string) {
 	f := Fault{At: h.at, Code: code, State: Begins, Text: h.cfg.Name + ": " + text, Hint: hint}
 	h.active[code] = f
 	h.out = append(h.out, f)
+	h.steps = h.steps[:0] // a jump that a fault explains is no other fault
 }
 
 func (h *Health) end(code, text string) {
@@ -164,6 +177,7 @@ func (h *Health) end(code, text string) {
 		return
 	}
 	delete(h.active, code)
+	h.steps = h.steps[:0]
 	f := Fault{At: h.at, Code: code, State: Ends, Text: h.cfg.Name + ": " + text, Hint: "the test goes on; the readings in between were not sound"}
 	h.out = append(h.out, f)
 }
@@ -191,7 +205,7 @@ func (h *Health) Add(at time.Duration, p decay.Pressure) []Fault {
 	h.jump(v)
 	h.reference(v)
 	h.n++
-	h.last = v
+	h.last, h.lastAt = v, at
 	h.max = math.Max(h.max, v)
 	return h.out
 }
@@ -199,31 +213,32 @@ func (h *Health) Add(at time.Duration, p decay.Pressure) []Fault {
 // limits looks for readings outside what the transducer can read.
 func (h *Health) limits(v float64) {
 	fs := h.cfg.FullScale
-	if h.cfg.Ranged {
+	if h.ranged {
 		return
 	}
 	bottom := -math.Max(bottomLeast, bottomShare*fs)
-	if h.cfg.Reads == decay.ReadsAbsolute {
+	// An absolute sensor that reads about zero from the start is a gauge sensor.
+	if h.cfg.Reads == decay.ReadsAbsolute && h.referred && !h.on(FaultReference) {
 		bottom = 20 * decay.Kilopascal
-		// About zero with noise on it is a gauge sensor; see reference.
-		if math.Abs(v) < math.Max(3*decay.Kilopascal, 0.02*fs) && !(h.run >= 3 && v == h.last) {
-			bottom = math.Inf(-1)
-		}
 	}
-	if v < bottom {
+	// The air around in psi, taken for kPa, is about 14.7: a change of unit, no open wire.
+	inPSI := h.cfg.Reads == decay.ReadsAbsolute && h.hasZero && math.Abs(v*unitRatios[0].ratio/h.zero-1) < ratioSlack
+	if v < bottom && !inPSI {
 		if h.below++; h.below == 4 {
-			if v == h.last && h.run >= 3 {
-				h.begin(FaultRailLow, "the signal stands at the bottom of the converter, below the transducer's zero",
-					"the signal wire touches ground, or the transducer has no supply: check its three wires")
-			} else {
+			switch {
+			case fs > 0 && v == h.last && v > -0.1*fs && v < 0:
+				h.begin(FaultRailLow, "the signal stands still, below the transducer's zero and above 0 V",
+					"the signal wire touches ground through something, or the transducer is broken: check its three wires")
+			default:
 				h.begin(FaultOpenCircuit, "the signal is below the transducer's zero",
-					"a wire is off: check supply, ground and signal at the plug")
+					"a wire is off, or the signal touches ground: check supply, ground and signal at the plug")
 			}
 		}
 	} else {
 		h.below = 0
 	}
-	top := fs > 0 && v >= topShare*fs
+	rail := fs > 0 && v > aboveShare*fs
+	top := fs > 0 && v >= topShare*fs && !rail
 	if top {
 		if h.beyond++; h.beyond == 3 && !h.on(FaultRailHigh) {
 			h.begin(FaultSaturated, "the reading is at the transducer's full scale: the pressure may be higher than is shown",
@@ -232,27 +247,31 @@ func (h *Health) limits(v float64) {
 	} else {
 		h.beyond = 0
 	}
-	if fs > 0 && v > aboveShare*fs {
+	if rail {
 		if h.atRail++; h.atRail == 3 {
-			h.end(FaultSaturated, "not the pressure: the signal is at its supply")
-			h.begin(FaultRailHigh, "the signal stands far above the transducer's full scale",
-				"the signal wire touches the supply, or the transducer's ground is off: check its three wires")
+			h.begin(FaultRailHigh, "the signal stands far above the transducer's full scale", railHighHint)
 		}
 	} else {
 		h.atRail = 0
 	}
-	if v >= bottom && !top {
+	if (v >= bottom || inPSI) && !top && !rail {
 		if h.fine++; h.fine >= 5 {
-			for _, c := range []string{FaultRailLow, FaultOpenCircuit, FaultSaturated, FaultRailHigh} {
-				if c != FaultSaturated || fs > 0 {
-					h.end(c, "the signal is within the transducer's range again")
-				}
+			h.end(FaultRailLow, backInRange)
+			h.end(FaultOpenCircuit, backInRange)
+			if fs > 0 {
+				h.end(FaultSaturated, backInRange)
+				h.end(FaultRailHigh, backInRange)
 			}
 		}
 	} else {
 		h.fine = 0
 	}
 }
+
+const (
+	railHighHint = "the signal wire touches the supply, or the transducer's ground is off: check its three wires"
+	backInRange  = "the signal is within the transducer's range again"
+)
 
 // stuck looks for one value where noise would not let it stay.
 func (h *Health) stuck(v float64) {
@@ -261,16 +280,21 @@ func (h *Health) stuck(v float64) {
 			h.longest = max(h.longest, h.run)
 		}
 		h.runRose = h.n > 0 && v > h.last && v >= h.max
+		h.runStep = h.n > 0 && v-h.last > railStep && h.at-h.lastAt <= stepAcross
 		h.run, h.runAt = 1, h.at
 		h.end(FaultStuck, "the reading moves again")
-		if h.cfg.FullScale == 0 && !h.cfg.Ranged {
+		if h.cfg.FullScale == 0 && !h.ranged {
 			h.end(FaultSaturated, "the reading moves again")
+			h.end(FaultRailHigh, "the reading moves again")
 		}
 		return
 	}
 	h.run++
+	if h.runStep && h.run >= 10 && h.at-h.runAt >= 200*time.Millisecond && h.cfg.FullScale == 0 && !h.ranged && h.resolved() && h.run > 4*h.longest {
+		h.begin(FaultRailHigh, "the reading jumped up and stays at exactly one value", railHighHint)
+	}
 	// An exact zero may be a board that cuts off what is below it.
-	if v == 0 || h.run < max(stuckLen, 4*h.longest) || h.at-h.runAt < stuckSpan || !h.resolved() || h.ranged() {
+	if v == 0 || h.run < max(stuckLen, 4*h.longest) || h.at-h.runAt < stuckSpan || !h.resolved() || h.outside() {
 		return
 	}
 	if h.runRose && v > 20*decay.Kilopascal && h.cfg.FullScale == 0 {
@@ -288,9 +312,9 @@ func (h *Health) resolved() bool {
 	return h.calm >= jumpNeeded && float64(h.jumps) >= jumpShare*float64(h.calm)
 }
 
-// ranged reports whether a fault of the range is on.
-func (h *Health) ranged() bool {
-	return h.on(FaultSaturated) || h.on(FaultOpenCircuit) || h.on(FaultRailHigh) || h.on(FaultRailLow)
+// outside reports whether a fault of the range is on, or about to be.
+func (h *Health) outside() bool {
+	return h.on(FaultSaturated) || h.on(FaultOpenCircuit) || h.on(FaultRailHigh) || h.on(FaultRailLow) || h.below > 0 || h.beyond > 0 || h.atRail > 0
 }
 
 // blocks measures the noise in stretches of 32 readings, by second differences,
@@ -336,7 +360,11 @@ func (h *Health) blocks(v float64) {
 	if equal == blockLen-1 {
 		return // stuck or coarse: no noise is to be seen
 	}
+	if h.outside() || h.on(FaultUnitJump) || h.on(FaultStuck) {
+		return
+	}
 	h.noise = sigma
+	h.sink((lo+hi)/blockLen, sigma)
 	h.calm += blockLen
 	h.jumps += jumps
 	// Counts that old ones do not outweigh for ever.
@@ -344,6 +372,32 @@ func (h *Health) blocks(v float64) {
 		h.calm, h.jumps = h.calm/2, h.jumps/2
 	}
 	h.noisy(sigma, equal)
+}
+
+// sink looks at a level that stood still: one below the reading at rest is no
+// pressure of a duct that is filled.
+func (h *Health) sink(level, sigma float64) {
+	if !h.hasZero {
+		return
+	}
+	limit := sunkUnknown
+	if h.cfg.FullScale > 0 {
+		limit = sunkShare * h.cfg.FullScale
+	}
+	limit = math.Max(limit, math.Max(3*h.grain, 4*sigma))
+	switch {
+	case level < h.zero-limit:
+		if h.sunk++; h.sunk == 2 && !h.on(FaultSag) {
+			h.drop = math.Inf(1) // only a level at rest ends it
+			h.begin(FaultSag, fmt.Sprintf("at rest it reads %.2f kPa less than at the start, below any pressure of the duct", (h.zero-level)/1000),
+				"the transducer's supply sags, or its zero has moved with warmth: check the board's power, then start anew")
+		}
+	case math.Abs(level-h.zero) < limit/2:
+		h.sunk = 0
+		h.end(FaultSag, "the reading at rest is as it was at the start")
+	default:
+		h.sunk = 0
+	}
 }
 
 // noisy compares a block's noise with that at rest and with what is stated.
@@ -354,9 +408,7 @@ func (h *Health) noisy(sigma float64, equal int) {
 	case h.cfg.Noise > 0:
 		allowed, what = h.cfg.Noise, "the profile states"
 	case len(h.rests) >= restNeeded:
-		s := slices.Clone(h.rests)
-		slices.Sort(s)
-		allowed, what = s[len(s)/2], "it was at first"
+		allowed, what = median(h.rests), "it was at first"
 	}
 	allowed = math.Max(allowed, 0.5*h.grain)
 	if what != "" && sigma > noisyRatio*allowed {
@@ -412,7 +464,8 @@ func (h *Health) jump(v float64) {
 		if after[0].at-before[sideLen-1].at > max(stepAcross, 2*(before[sideLen-1].at-before[sideLen-2].at)*time.Duration(btoi(middle == 0))) {
 			continue
 		}
-		if h.unitJump(before[sideLen-1].v, after[0].v, bm, am) || h.sag(bm, am, after[0].at-before[sideLen-1].at) {
+		level := br <= 0.1*math.Abs(bm)+6*h.noise && ar <= 0.1*math.Abs(am)+6*h.noise
+		if middle == 0 && level && h.unitJump(before[sideLen-1].v, after[0].v, bm, am) || h.sag(bm, am, after[0].at-before[sideLen-1].at) {
 			h.steps = append(h.steps[:0], after...)
 			return
 		}
@@ -431,7 +484,12 @@ func (h *Health) unitJump(b, a, bm, am float64) bool {
 	near := func(r float64) bool {
 		return math.Abs(a/b/r-1) < ratioSlack || math.Abs(am/bm/r-1) < ratioSlack
 	}
-	if math.Min(math.Abs(b), math.Abs(a)) < math.Max(300, 5*h.noise) || math.Max(math.Abs(a), math.Abs(b)) < 5*decay.Kilopascal || a*b < 0 {
+	least, most := math.Min(math.Abs(b), math.Abs(a)), math.Max(math.Abs(b), math.Abs(a))
+	if least < math.Max(decay.Kilopascal, math.Max(10*h.noise, 5*h.grain)) || most < 5*decay.Kilopascal || a*b < 0 {
+		return false
+	}
+	// A small hose that is let out is nearly empty from one reading to the next.
+	if h.cfg.Reads == decay.ReadsGauge && math.Abs(a) < math.Min(5*decay.Kilopascal, math.Abs(b)) {
 		return false
 	}
 	for _, u := range unitRatios {
@@ -457,7 +515,7 @@ func (h *Health) unitJump(b, a, bm, am float64) bool {
 
 // sag reports whether all values fell by a share at one moment, or rose again.
 func (h *Health) sag(bm, am float64, across time.Duration) bool {
-	if across > stepAcross || h.ranged() {
+	if across > stepAcross || h.outside() || h.on(FaultStuck) || h.resolved() && h.run >= sideLen {
 		return false
 	}
 	if h.on(FaultSag) && am > bm && am-bm > 0.5*h.drop {
@@ -503,11 +561,16 @@ func (h *Health) reference(v float64) {
 	h.referred = true
 	m, r := meanRange(h.firsts)
 	h.firsts = nil
-	if r > math.Max(2*decay.Kilopascal, 2*h.grain) || h.ranged() {
+	if r > math.Max(2*decay.Kilopascal, 2*h.grain) || h.outside() {
 		return
 	}
+	rest := 0.0
+	if h.cfg.Reads == decay.ReadsAbsolute {
+		rest = float64(h.ambient())
+	}
+	h.zero, h.hasZero = m, math.Abs(m-rest) < 10*decay.Kilopascal
 	near := 1.5 * decay.Kilopascal
-	if h.cfg.Ambient == 0 {
+	if h.ambient() == decay.DefaultAmbient {
 		near = 5 * decay.Kilopascal
 	}
 	switch {
@@ -518,4 +581,10 @@ func (h *Health) reference(v float64) {
 		h.begin(FaultReference, fmt.Sprintf("the first readings are %.1f kPa gauge, which is the absolute pressure of the air around: this looks like an absolute sensor, or the duct is under pressure already", m/1000),
 			"if the duct is open, say --reads absolute, or choose the profile of this sensor")
 	}
+}
+
+func median(s []float64) float64 {
+	c := slices.Clone(s)
+	slices.Sort(c)
+	return c[len(c)/2]
 }

@@ -112,7 +112,7 @@ func modbusGap(baud int) time.Duration {
 // poll asks the transmitter until Close. A device that goes away is waited
 // for. Each answer becomes a line of text with the value and the frame, which
 // takes the way of a board's lines from there.
-func (p *port) poll() {
+func (p *port) poll(id identity) {
 	m := p.opt.Modbus.WithDefaults()
 	link := newModbusLink(m)
 	period := time.Duration(float64(time.Second) / m.Rate)
@@ -139,7 +139,7 @@ func (p *port) poll() {
 		}
 		var gone linkError
 		if errors.As(err, &gone) {
-			if !p.replug(at, gone.error) {
+			if id, err = p.replug(at, id, gone.error); err != nil {
 				return
 			}
 			link.dirty = true
@@ -186,7 +186,7 @@ type modbusComplaints struct {
 	m    wire.ModbusMap
 
 	last    time.Duration // latest reading
-	silence time.Duration // latest complaint of no answer
+	silent  bool          // no answer was told
 	damaged int           // frames since the last complaint
 	said    time.Duration // latest complaint of a damaged frame
 	refused string        // the exception under way, "" for none
@@ -219,9 +219,13 @@ func (c *modbusComplaints) poll(at time.Duration, err error) (out []Fault) {
 			c.damaged, c.said = 0, at
 		}
 	}
-	if at-c.last >= silentAfter && (c.silence <= c.last || at-c.silence >= repeatAfter) {
-		c.silence = at
-		out = append(out, Fault{At: at, Code: FaultSilent,
+	if c.silent && at-c.last < silentAfter {
+		c.silent = false
+		out = append(out, Fault{At: at, Code: FaultSilent, State: Ends, Text: c.name + ": the transmitter answers again", Hint: "the test goes on; the readings in between are missing"})
+	}
+	if at-c.last >= silentAfter && !c.silent {
+		c.silent = true
+		out = append(out, Fault{At: at, Code: FaultSilent, State: Begins,
 			Text: fmt.Sprintf("no reading from transmitter %d on %s for %.0f s", c.m.Address, c.name, (at - c.last).Seconds()),
 			Hint: fmt.Sprintf("check its power, that A and B of the cable are not swapped, its address (asked: %d), the baud rate (--baud) and parity=%s", c.m.Address, c.m.Parity)})
 	}

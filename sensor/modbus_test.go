@@ -112,8 +112,7 @@ func TestModbusLateAnswerIsDropped(t *testing.T) {
 	}
 	defer master.Close()
 	defer slave.Close()
-	p := &port{opt: PortOptions{Name: slave.Name(), Baud: DefaultModbusBaud}}
-	dev, err := p.open()
+	dev, err := openSerial(slave.Name(), PortOptions{Baud: DefaultModbusBaud})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,8 +209,7 @@ func BenchmarkModbusPoll(b *testing.B) {
 	}
 	defer master.Close()
 	defer slave.Close()
-	p := &port{opt: PortOptions{Name: slave.Name(), Baud: DefaultModbusBaud}}
-	dev, err := p.open()
+	dev, err := openSerial(slave.Name(), PortOptions{Baud: DefaultModbusBaud})
 	if err != nil {
 		b.Fatal(err)
 	}

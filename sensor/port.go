@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -29,7 +28,12 @@ const (
 	readTimeout = 200 * time.Millisecond
 	silentAfter = 2 * time.Second
 	repeatAfter = 5 * time.Second
-	reopenEvery = 500 * time.Millisecond
+	reopenEvery = 250 * time.Millisecond
+
+	// A fast board would wake the reader for each line; a nap lets lines come
+	// together. It is the price of an alarm at most.
+	nap      = 5 * time.Millisecond
+	napUnder = 8 * time.Millisecond // between reads
 )
 
 // PortOptions say which port to read, and how its lines are meant.
@@ -55,6 +59,9 @@ type PortOptions struct {
 	// Seen gets each line that the decoder understood, before it is made a
 	// pressure. It is called from the reading goroutine; nil: nobody asks.
 	Seen func(at time.Duration, line string, f wire.Fields)
+
+	// Noise is the transducer's own, Pa rms, as its profile states; 0: not stated.
+	Noise float64
 
 	// Tap gets the bytes as they come, before they are decoded, with the time
 	// since the port was opened. It is called from the reading goroutine, and
@@ -130,15 +137,31 @@ func Open(opt PortOptions) (Source, error) {
 	if err := opt.Lines.Validate(); err != nil {
 		return nil, err
 	}
-	p := &port{opt: opt, items: make(chan Item, 256), done: make(chan struct{}), began: time.Now()}
-	p.lines = newLineReader(opt, unit)
-	dev, err := p.open()
+	p := newPort(opt, unit)
+	dev, err := p.open(opt.Name)
 	if err != nil {
 		return nil, openError(opt.Name, err)
 	}
+	p.start(dev)
+	return p, nil
+}
+
+// newPort is a port on the machine's own devices, not open yet.
+func newPort(opt PortOptions, unit string) *port {
+	return &port{opt: opt, items: make(chan Item, 256), done: make(chan struct{}), began: time.Now(),
+		name: opt.Name, lines: newLineReader(opt, unit), list: ListPorts, links: byIDFolder,
+		open: func(name string) (device, error) { return openSerial(name, opt) }}
+}
+
+func (p *port) start(dev device) {
 	p.dev = dev
 	go p.run()
-	return p, nil
+}
+
+// device is what a port reads from. A read that waited in vain returns 0, nil.
+type device interface {
+	modbusDevice
+	Close() error
 }
 
 // port is a Source on a serial device.
@@ -149,13 +172,18 @@ type port struct {
 	done  chan struct{}
 	once  sync.Once
 
+	open  func(name string) (device, error)
+	list  func() ([]PortInfo, error)
+	links string // folder of links by identity
+
 	mu    sync.Mutex
-	dev   serial.Port
+	dev   device
+	name  string // under which it is open
 	lines *lineReader
 }
 
-func (p *port) open() (serial.Port, error) {
-	dev, err := serial.Open(p.opt.Name, &serial.Mode{BaudRate: p.opt.Baud, Parity: p.opt.parity()})
+func openSerial(name string, opt PortOptions) (device, error) {
+	dev, err := serial.Open(name, &serial.Mode{BaudRate: opt.Baud, Parity: opt.parity()})
 	if err != nil {
 		return nil, err
 	}
@@ -195,7 +223,7 @@ func (p *port) Next(ctx context.Context) (Item, error) {
 func (p *port) About() About {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	a := About{Name: p.opt.Name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale,
+	a := About{Name: p.name, Detail: p.lines.detail(), Reads: p.opt.Reads, FullScale: p.opt.FullScale,
 		Rate: p.lines.stamps.Rate(), Clock: p.lines.stamps.Clock()}
 	if p.opt.Modbus != nil {
 		a.Detail = "Modbus RTU, since that was stated: " + p.opt.Modbus.String() + p.lines.signal.detail(p.opt.Calibration)
@@ -236,7 +264,7 @@ func (p *port) closed() bool {
 }
 
 // device is the open device, nil after Close.
-func (p *port) device() serial.Port {
+func (p *port) device() device {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return p.dev
@@ -249,12 +277,15 @@ func (p *port) run() {
 			p.put(Item{Fault: &Fault{At: time.Since(p.began), Code: "reader-failed", Text: fmt.Sprintf("%s: reading failed: %v", p.opt.Name, x), Hint: "start the test again"}})
 		}
 	}()
+	list, _ := p.list() // what cannot be listed is not known
+	id := remember(p.opt.Name, list, p.links)
 	if p.opt.Modbus != nil {
-		p.poll()
+		p.poll(id)
 		return
 	}
 	buf := make([]byte, 4096)
 	watch := watchdog{name: p.opt.Name}
+	var before time.Duration // of the latest read that brought something
 	for !p.closed() {
 		dev := p.device()
 		if dev == nil {
@@ -266,7 +297,7 @@ func (p *port) run() {
 			return
 		}
 		if err != nil {
-			if !p.replug(at, err) {
+			if id, err = p.replug(at, id, err); err != nil {
 				return
 			}
 			watch = watchdog{name: p.opt.Name, last: time.Since(p.began)}
@@ -275,14 +306,28 @@ func (p *port) run() {
 		if n > 0 {
 			if !p.take(at, buf[:n], func(it Item) {
 				if it.Fault == nil || it.Fault.Code == FaultUncalibrated {
-					watch.last = at
+					if f := watch.heard(at); f != nil && !p.put(Item{Fault: f}) {
+						return
+					}
 				}
 			}) {
 				return
 			}
 		}
-		if f := watch.check(at); f != nil && !p.put(Item{Fault: f}) {
+		p.mu.Lock()
+		f := watch.check(at, p.lines.stamps.Rate(), p.lines.watch.bytes > 0)
+		if f != nil {
+			p.lines.gap()
+		}
+		p.mu.Unlock()
+		if f != nil && !p.put(Item{Fault: f}) {
 			return
+		}
+		if n > 0 {
+			if at-before < napUnder {
+				time.Sleep(nap)
+			}
+			before = at
 		}
 	}
 }
@@ -305,57 +350,63 @@ func (p *port) take(at time.Duration, data []byte, see func(Item)) bool {
 	return true
 }
 
-// replug reports the loss of the device and waits for it to come back under
-// the same name. It returns false after Close.
-func (p *port) replug(at time.Duration, cause error) bool {
+// replug reports the loss of the device and waits for it to come back, under
+// its own name or another, and returns what it then is. It fails after Close.
+func (p *port) replug(at time.Duration, id identity, cause error) (identity, error) {
 	p.mu.Lock()
 	if p.dev != nil {
 		p.dev.Close()
 	}
+	was := p.name
 	p.mu.Unlock()
-	if !p.put(Item{Fault: &Fault{At: at, Code: "unplugged", Text: fmt.Sprintf("%s went away (%v)", p.opt.Name, cause), Hint: "plug the board in again: the test goes on by itself"}}) {
-		return false
+	if !p.put(Item{Fault: &Fault{At: at, Code: FaultUnplugged, State: Begins, Text: fmt.Sprintf("%s went away (%v)", was, cause), Hint: "plug the board in again: the test goes on by itself"}}) {
+		return id, ErrClosed
 	}
 	tick := time.NewTicker(reopenEvery)
 	defer tick.Stop()
 	for {
 		select {
 		case <-p.done:
-			return false
+			return id, ErrClosed
 		case <-tick.C:
 		}
-		dev, err := p.open()
-		if err != nil {
+		list, _ := p.list()
+		var dev device
+		name := ""
+		for _, c := range id.candidates(list, kin(id.name)) {
+			if d, err := p.open(c); err == nil {
+				dev, name = d, c
+				break
+			}
+		}
+		if dev == nil {
 			continue
 		}
 		p.mu.Lock()
 		if p.closed() {
 			p.mu.Unlock()
 			dev.Close()
-			return false
+			return id, ErrClosed
 		}
-		p.dev = dev
-		p.lines.restart()
+		now := time.Since(p.began)
+		p.dev, p.name = dev, name
+		ended := p.lines.restart(now)
 		p.mu.Unlock()
-		return p.put(Item{Fault: &Fault{At: time.Since(p.began), Code: "replugged", Text: p.opt.Name + " is back", Hint: "the readings in between are missing, and marked so"}})
+		text := was + " is back"
+		if name != was {
+			text = was + " is back as " + name
+		}
+		gone := fmt.Sprintf("%s, after %.1f s", text, (now - at).Seconds())
+		ended = append(ended,
+			Fault{At: now, Code: FaultUnplugged, State: Ends, Text: gone, Hint: "the test goes on"},
+			Fault{At: now, Code: FaultReplugged, Text: text, Hint: "the readings in between are missing, and marked so"})
+		for i := range ended {
+			if !p.put(Item{Fault: &ended[i]}) {
+				return id, ErrClosed
+			}
+		}
+		return remember(name, list, p.links), nil
 	}
-}
-
-// watchdog notices that no valid reading comes.
-type watchdog struct {
-	name string
-	last time.Duration // latest valid reading
-	said time.Duration // latest complaint
-}
-
-func (w *watchdog) check(now time.Duration) *Fault {
-	if now-w.last < silentAfter || w.said > w.last && now-w.said < repeatAfter {
-		return nil
-	}
-	w.said = now
-	return &Fault{At: now, Code: "silent",
-		Text: fmt.Sprintf("no reading from %s for %.0f s", w.name, (now - w.last).Seconds()),
-		Hint: "check the cable, the board's power and the baud rate (--baud)"}
 }
 
 // lineReader turns bytes into readings. It keeps no clock.
@@ -364,12 +415,11 @@ type lineReader struct {
 	unit   string // assumed
 	stream *wire.Stream
 
-	valid     bool // a reading has come since the port was opened
-	assumed   bool // the unit was
-	bad       int  // lines not understood since the last complaint
-	badSaid   time.Duration
-	resetSaid time.Duration // latest complaint of a reset
-	signal    signalState
+	assumed bool // the unit was
+	signal  signalState
+	watch   *lineWatch
+	health  *Health
+	supply  supplyWatch
 
 	stamps Stamper
 	slots  []Slot // of the batch under way
@@ -377,17 +427,26 @@ type lineReader struct {
 }
 
 func newLineReader(opt PortOptions, unit string) *lineReader {
-	l := &lineReader{opt: opt, unit: unit}
-	l.restart()
+	l := &lineReader{opt: opt, unit: unit, stream: wire.NewStream(opt.Lines), watch: newLineWatch(opt.Name, opt.Baud)}
+	l.health = NewHealth(HealthConfig{Name: opt.Name, Reads: opt.Reads, Ambient: opt.Ambient, FullScale: opt.FullScale, Noise: opt.Noise})
+	l.watch.polled = opt.Modbus != nil
+	l.supply.name = opt.Name
+	if c := opt.Calibration; c != nil && c.Kind == calib.Ratiometric {
+		l.supply.nominal = c.Supply
+	}
 	return l
 }
 
-// restart forgets what a board that has been reset no longer keeps to.
-func (l *lineReader) restart() {
+// restart forgets what a board that was plugged in again need not keep to, and
+// returns the faults that end with that.
+func (l *lineReader) restart(at time.Duration) []Fault {
 	l.stream = wire.NewStream(l.opt.Lines)
 	l.stamps.Restart()
-	l.valid = false
+	return append(l.watch.restart(at), l.health.Restart(at)...)
 }
+
+// gap tells that readings are missing.
+func (l *lineReader) gap() { l.health.Gap() }
 
 func (l *lineReader) detail() string {
 	s := l.stream.Detected()
@@ -400,6 +459,12 @@ func (l *lineReader) detail() string {
 // feed takes bytes that arrived at a time, and returns what they hold.
 func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 	var out []Item
+	tell := func(fs ...Fault) {
+		for i := range fs {
+			out = append(out, Item{Fault: &fs[i]})
+		}
+	}
+	tell(l.watch.chunk(at, data)...)
 	batch := at // the lines in slots arrived then
 	l.slots, l.places = l.slots[:0], l.places[:0]
 	l.stream.Feed(at, data, func(got wire.Line) {
@@ -409,6 +474,7 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		}
 		line, f, err := got.Text, got.Fields, got.Err
 		if errors.Is(err, wire.ErrSkip) {
+			tell(l.watch.line(at, line, err)...)
 			return
 		}
 		var p decay.Pressure
@@ -422,21 +488,20 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		if errors.Is(err, errUncalibrated) {
 			return
 		}
+		l.health.Ranged(l.signal.raw)
+		tell(l.watch.line(at, line, err)...)
 		if err != nil {
-			// Before the first reading a board may print anything.
-			if l.valid {
+			if l.watch.valid {
 				// Its reading is lost, its time has passed all the same.
 				l.slots, l.places = append(l.slots, Slot{Lost: true}), append(l.places, -1)
 			}
-			if l.bad++; l.valid && (l.badSaid == 0 || at-l.badSaid > repeatAfter) {
-				out = append(out, Item{Fault: &Fault{At: at, Code: "bad-line",
-					Text: fmt.Sprintf("%s sent %d line(s) that make no reading, such as %.40q: %v", l.opt.Name, l.bad, line, err),
-					Hint: "a few after plugging in are usual; many mean a wrong baud rate or format"}})
-				l.bad, l.badSaid = 0, at
-			}
 			return
 		}
-		l.valid = true
+		if f.HasSupply {
+			if fault := l.supply.add(at, f.Supply, l.signal.raw && l.supply.nominal > 0 && l.opt.Calibration != nil); fault != nil {
+				tell(*fault)
+			}
+		}
 		l.slots, l.places = append(l.slots, Slot{HasTime: f.HasTime, Board: f.Time}), append(l.places, len(out))
 		out = append(out, Item{Reading: Reading{Sample: decay.Sample{P: p}, Raw: line}})
 	})
@@ -445,19 +510,34 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 
 // stamp gives the lines that arrived together at a time theirs.
 func (l *lineReader) stamp(at time.Duration, out []Item) []Item {
-	more := 0
+	if len(l.slots) == 0 {
+		return out
+	}
+	// Faults that come with a reading stand beside it, so the list is made anew.
+	var made []Item
+	done := 0
 	for i, st := range l.stamps.Batch(at, l.slots) {
-		if st.Reset && (l.resetSaid == 0 || at-l.resetSaid > repeatAfter) && l.places[i] >= 0 {
-			l.resetSaid = at
-			out = slices.Insert(out, l.places[i]+more, Item{Fault: &Fault{At: at, Code: FaultBoardReset, Text: l.opt.Name + ": the board's clock jumped: it was reset", Hint: "check its supply; the test goes on"}})
-			more++
+		j := l.places[i]
+		if j < 0 {
+			continue
 		}
-		if l.places[i] >= 0 {
-			out[l.places[i]+more].At = st.At
+		made = append(made, out[done:j]...)
+		done = j + 1
+		if st.Reset {
+			for _, f := range l.watch.clockJumped(nil, at) {
+				made = append(made, Item{Fault: &f})
+			}
+		}
+		it := out[j]
+		it.At = st.At
+		made = append(made, it)
+		for _, f := range l.health.Add(st.At, it.P) {
+			made = append(made, Item{Fault: &f})
 		}
 	}
+	made = append(made, out[done:]...)
 	l.slots, l.places = l.slots[:0], l.places[:0]
-	return out
+	return made
 }
 
 // pressure is the absolute pressure that a line means.

@@ -135,6 +135,9 @@ func TestPortUnplugAndReplug(t *testing.T) {
 	b.unplug()
 	fault(t, s, "unplugged")
 	b.plug()
+	if f := fault(t, s, "unplugged"); f.State != Ends {
+		t.Errorf("back again, but %+v", f)
+	}
 	fault(t, s, "replugged")
 	b.send("2 psi\n")
 	if after := next(t, s); after.Fault != nil || after.At <= before.At {

@@ -4,6 +4,8 @@ package sensor
 type PortInfo struct {
 	Name   string // as the operating system calls it
 	Detail string // what is plugged in, where the system tells; else ""
+
+	VID, PID, Serial string // of a USB device, where the system tells; else ""
 }
 
 func plainPorts(names []string, err error) ([]PortInfo, error) {

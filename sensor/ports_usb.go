@@ -17,6 +17,7 @@ func ListPorts() ([]PortInfo, error) {
 		for _, d := range details {
 			p := PortInfo{Name: d.Name}
 			if d.IsUSB {
+				p.VID, p.PID, p.Serial = d.VID, d.PID, d.SerialNumber
 				p.Detail = fmt.Sprintf("USB %s:%s", d.VID, d.PID)
 				if d.Product != "" {
 					p.Detail += " " + d.Product

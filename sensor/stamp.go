@@ -372,6 +372,8 @@ type boardClock struct {
 	shift        float64 // followed since, s
 	last         float64 // board's latest time
 	lines, equal int
+	odds         int // lines in a row whose time does not fit
+	odd, oddAt   float64
 	coarse       bool
 
 	ref, least float64 // least lateness at the start, and in this block
@@ -396,8 +398,14 @@ func (c *boardClock) stamp(at time.Duration, b float64) (t time.Duration, reset,
 		sec := c.start + c.shift + (b - c.zero)
 		switch {
 		case step < -clockBack, sec > a+clockAhead+a/100, sec < a-clockBehind-a/100:
+			// One odd time may be a torn line; a board that started anew goes on from it.
+			if on := b - c.odd; c.odds == 0 || on < 0 || on > a-c.oddAt+clockAhead {
+				c.odds, c.odd, c.oddAt = 1, b, a
+				return 0, false, false
+			}
 			reset = true
 		default:
+			c.odds = 0
 			if step > 0 {
 				c.steps[c.n%rateWindow] = step
 				c.n++
