@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/sensor/calib"
 	"ebbline/sensor/replay"
 	"ebbline/sensor/wire"
 )
@@ -50,7 +51,65 @@ func (f *file) captureHeader(h map[string]string) error {
 		}
 		f.opt.Ambient = decay.Pressure(pa)
 	}
+	if text := h["calibration"]; text != "" && (f.opt.Calibration == nil || f.opt.Yields) {
+		c, err := calib.Parse(text)
+		if err != nil {
+			return f.fail(0, uncalibratedHint, "the capture's calibration cannot be read: %v", err)
+		}
+		f.opt.Calibration = c
+		f.warning("calibration", "volts and counts are read by the calibration that the capture carries: %s", c.Sense())
+	}
+	if carried := FormOf(h); carried != (wire.Options{}) && (f.opt.Lines == (wire.Options{}) || f.opt.Yields) {
+		if err := carried.Validate(); err != nil {
+			return f.fail(0, "", "what the capture says of its lines cannot be: %v", err)
+		}
+		f.opt.Lines = carried
+	}
 	return nil
+}
+
+// Keys of a capture's head that say what was stated about the lines.
+var formKeys = []struct {
+	key string
+	of  func(*wire.Options) *string
+}{
+	{"columns", func(o *wire.Options) *string { return &o.Header }},
+	{"value", func(o *wire.Options) *string { return &o.Value }},
+	{"time_unit", func(o *wire.Options) *string { return &o.TimeUnit }},
+}
+
+// delimiters are the words for what parts cells, since a head trims blanks.
+var delimiters = map[string]string{"comma": ",", "semicolon": ";", "tab": "\t", "blank": " "}
+
+// PutForm writes what was stated about a board's lines into the head of a
+// capture, for [FormOf] to read.
+func PutForm(h map[string]string, o wire.Options) {
+	for _, k := range formKeys {
+		if v := *k.of(&o); v != "" {
+			h[k.key] = v
+		}
+	}
+	for word, d := range delimiters {
+		if o.Delim == d {
+			h["delimiter"] = word
+		}
+	}
+	switch {
+	case o.DecimalComma:
+		h["decimal"] = "comma"
+	case o.DecimalPoint:
+		h["decimal"] = "point"
+	}
+}
+
+// FormOf reads what [PutForm] wrote.
+func FormOf(h map[string]string) (o wire.Options) {
+	for _, k := range formKeys {
+		*k.of(&o) = h[k.key]
+	}
+	o.Delim = delimiters[h["delimiter"]]
+	o.DecimalComma, o.DecimalPoint = h["decimal"] == "comma", h["decimal"] == "point"
+	return o
 }
 
 // arrivals turns the board's clock, where lines have it, and the moments of
@@ -76,7 +135,7 @@ func (a *arrivals) stamp(at time.Duration, got wire.Fields) time.Duration {
 
 // chunks decodes what arrived.
 func (f *file) chunks(in []replay.Chunk) (Trace, error) {
-	s := wire.NewStream(wire.Options{Unit: f.opt.Unit})
+	s := wire.NewStream(f.lineOptions())
 	var clock arrivals
 	var unit, ref string
 	var failed error
@@ -92,7 +151,7 @@ func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 		case err != nil:
 			f.badRow(n, err.Error())
 		default:
-			if failed = f.sameUnit(&unit, &ref, got, 0); failed == nil {
+			if failed = f.sameUnit(&unit, &ref, &got, 0); failed == nil {
 				f.stamps = append(f.stamps, int64(clock.stamp(l.At, got)))
 				f.values = append(f.values, got.Value)
 			}

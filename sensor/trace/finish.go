@@ -17,6 +17,7 @@ func (f *file) finish(unit, ref string, scale float64) (Trace, error) {
 		return Trace{}, f.fail(0, "", "%v", err)
 	}
 	f.reference(&tr, ref)
+	f.flagRails(&tr)
 	shift := 0.0
 	if tr.Reads == decay.ReadsGauge {
 		shift = float64(f.opt.Ambient)

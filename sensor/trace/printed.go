@@ -4,12 +4,13 @@ import (
 	"errors"
 	"fmt"
 
+	"ebbline/sensor/calib"
 	"ebbline/sensor/wire"
 )
 
 // printed reads lines as a board prints them, each with the board's own time.
 func (f *file) printed() (Trace, error) {
-	d := wire.NewLineDecoder(wire.Options{Unit: f.opt.Unit})
+	d := wire.NewLineDecoder(f.lineOptions())
 	learn(d, func(line func(string, bool)) {
 		for l, n := f.lines, 0; n < learnLines; n++ {
 			text, ok := l.next()
@@ -36,7 +37,7 @@ func (f *file) printed() (Trace, error) {
 			f.badRow(f.no, "there is no time")
 			continue
 		}
-		if err := f.sameUnit(&unit, &ref, got, f.no); err != nil {
+		if err := f.sameUnit(&unit, &ref, &got, f.no); err != nil {
 			return Trace{}, err
 		}
 		f.raw, f.values = append(f.raw, got.Time), append(f.values, got.Value)
@@ -64,13 +65,20 @@ func learn(d *wire.LineDecoder, each func(line func(text string, tooLong bool)))
 	d.Rewind()
 }
 
-// sameUnit holds the readings of one file to one unit, and to pressures.
-func (f *file) sameUnit(unit, ref *string, got wire.Fields, line int) error {
-	switch got.Unit {
-	case "":
+// sameUnit holds the readings of one file to one unit, and makes pressures of
+// volts and counts.
+func (f *file) sameUnit(unit, ref *string, got *wire.Fields, line int) error {
+	switch {
+	case got.Unit == "":
 		return f.fail(line, noUnitHint, "the unit of the reading is not stated")
-	case "V", "mV", "counts":
-		return f.fail(line, "calibrate the sensor first, so that its signal can be turned into a pressure", "the reading is in %s and no calibration is at hand", got.Unit)
+	case calib.IsRaw(got.Unit) && f.opt.Calibration == nil:
+		return f.fail(line, uncalibratedHint, "the reading is in %s and no calibration is at hand", got.Unit)
+	case calib.IsRaw(got.Unit):
+		v, err := f.calibrated(calib.Raw{Value: got.Value, Unit: got.Unit, HasSupply: got.HasSupply, Supply: got.Supply})
+		if err != nil {
+			return f.fail(line, uncalibratedHint, "%v", err)
+		}
+		got.Value, got.Unit, got.Reference = v, calibratedUnit, f.opt.Calibration.Reads.String()
 	}
 	if *unit == "" {
 		*unit, *ref = got.Unit, got.Reference

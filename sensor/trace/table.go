@@ -7,6 +7,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"ebbline/sensor/calib"
 	"ebbline/sensor/wire"
 )
 
@@ -20,6 +21,11 @@ type layout struct {
 	unit    string
 	ref     string
 	line    int // of the header; of the first row when there is none
+
+	raw         string // unit of a signal that a calibration makes a pressure of; "": a pressure
+	supply      int    // column of the transducer's supply, when hasSupply
+	hasSupply   bool
+	supplyScale float64 // volts in one unit of it
 }
 
 const noUnitHint = "say it with --unit, for example --unit psi, or in the header: pressure_psi"
@@ -151,6 +157,18 @@ func (f *file) headless(lay layout, row int) (layout, error) {
 		return lay, f.fail(row, noUnitHint, "the columns have no names and the unit of the pressure is not stated")
 	}
 	lay.value, lay.unit = 1, f.opt.Unit
+	return f.signal(lay, row)
+}
+
+// signal settles a layout whose value is a signal and no pressure.
+func (f *file) signal(lay layout, line int) (layout, error) {
+	if !calib.IsRaw(lay.unit) {
+		return lay, nil
+	}
+	if f.opt.Calibration == nil {
+		return lay, f.fail(line, uncalibratedHint, "the values are in %s and no calibration is at hand", lay.unit)
+	}
+	lay.raw, lay.unit, lay.ref = lay.unit, calibratedUnit, f.opt.Calibration.Reads.String()
 	return lay, nil
 }
 
@@ -162,10 +180,15 @@ func (f *file) named(lay layout, cells []string) (layout, error) {
 	if lay.value < 0 && len(cells) == 2 && f.opt.Unit != "" && lay.time >= 0 && cols[1-lay.time].Quantity == wire.Other {
 		lay.value = 1 - lay.time // the unit is stated, and there is only one column it can be of
 	}
+	for _, q := range [...]wire.Quantity{wire.Voltage, wire.Counts} {
+		if lay.value < 0 && f.opt.Calibration != nil {
+			lay.value = pick(cols, q)
+		}
+	}
 	if lay.value < 0 {
 		hint := "name the column with its unit, for example pressure_psi or p_bar_abs"
 		if pick(cols, wire.Voltage) >= 0 || pick(cols, wire.Counts) >= 0 {
-			hint = "volts and counts must be turned into a pressure first: calibrate, or write a column such as pressure_psi"
+			hint = "volts and counts are turned into a pressure by a calibration: " + uncalibratedHint
 		}
 		return lay, f.fail(lay.line, hint, "there is no pressure column; %s", found)
 	}
@@ -178,12 +201,20 @@ func (f *file) named(lay layout, cells []string) (layout, error) {
 			"column %.40q is in %s, which is not a unit known here", cells[lay.value], col.Unknown)
 	}
 	lay.scale, lay.unit, lay.ref = cols[lay.time].Scale, col.Unit, col.Reference
+	if lay.supply = pick(cols, wire.Supply); lay.supply >= 0 {
+		lay.hasSupply, lay.supplyScale = true, 1
+		if cols[lay.supply].Unit == "mV" {
+			lay.supplyScale = 1e-3
+		}
+	}
 	switch {
+	case lay.unit == "" && col.Quantity == wire.Voltage && !calib.IsRaw(f.opt.Unit):
+		lay.unit = "V"
 	case lay.unit == "" && f.opt.Unit == "":
 		return lay, f.fail(lay.line, noUnitHint, "column %.40q does not name a unit; %s", cells[lay.value], found)
 	case lay.unit == "":
 		lay.unit = f.opt.Unit
-	case f.opt.Unit != "" && f.opt.Unit != lay.unit:
+	case f.opt.Unit != "" && f.opt.Unit != lay.unit && !calib.IsRaw(f.opt.Unit):
 		f.warning("unit-from-header", "the header says %s, so %s as stated is not used", lay.unit, f.opt.Unit)
 	}
 	same := 0
@@ -195,7 +226,7 @@ func (f *file) named(lay layout, cells []string) (layout, error) {
 	if same > 1 {
 		f.warning("several-pressures", "%d columns hold pressures; %q was used", same, cells[lay.value])
 	}
-	return lay, nil
+	return f.signal(lay, lay.line)
 }
 
 func quoted(cells []string) []string {
@@ -349,7 +380,7 @@ func (f *file) rows(lay layout) {
 	f.values = make([]float64, 0, n)
 	clock := 0 // 0 not known, 1 numbers, 2 clock times, 3 dates and times
 	var day, last int64
-	pair := lay.columns == 2 && lay.delim != ' '
+	pair := lay.columns == 2 && lay.delim != ' ' && lay.raw == ""
 	for {
 		line, ok := f.content()
 		if !ok {
@@ -369,7 +400,7 @@ func (f *file) rows(lay layout) {
 				continue
 			}
 		}
-		var t, v []byte
+		var t, v, supply []byte
 		var tq, vq bool
 		count := 0
 		for pos := 0; pos >= 0; count++ {
@@ -385,6 +416,9 @@ func (f *file) rows(lay layout) {
 			case lay.value:
 				v, vq = cell, q
 			}
+			if lay.hasSupply && count == lay.supply {
+				supply = cell
+			}
 		}
 		if count > lay.columns {
 			f.badRow(f.no, tooManyCells)
@@ -394,6 +428,17 @@ func (f *file) rows(lay layout) {
 		if !ok || math.Abs(value) > 1e290 {
 			f.badRow(f.no, fmt.Sprintf("the pressure is %.30q", v))
 			continue
+		}
+		if lay.raw != "" {
+			raw := calib.Raw{Value: value, Unit: lay.raw}
+			if u, ok := wire.Number(supply, true); ok && lay.hasSupply {
+				raw.HasSupply, raw.Supply = true, u*lay.supplyScale
+			}
+			var err error
+			if value, err = f.calibrated(raw); err != nil {
+				f.badRow(f.no, err.Error())
+				continue
+			}
 		}
 		if clock < 2 {
 			if at, ok := wire.Number(t, tq || lay.delim != ','); ok {

@@ -15,6 +15,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/decay/record"
+	"ebbline/sensor/calib"
 	"ebbline/sensor/replay"
 	"ebbline/sensor/wire"
 )
@@ -24,6 +25,10 @@ type Options struct {
 	Unit    string           // of the pressures, when the header names none: "psi", "kPa abs"
 	Reads   *decay.Reference // what the transducer read against; nil: not stated
 	Ambient decay.Pressure   // absolute, added to gauge readings; 0: [decay.DefaultAmbient]
+
+	Calibration *calib.Calibration // of volts and counts; nil: not stated
+	Yields      bool               // a calibration or a form of lines that a capture carries wins over the ones here
+	Lines       wire.Options       // the form of a board's lines; its Unit and Reference are not used
 }
 
 // Trace is a recorded trace in SI units, in order of time, without doubled
@@ -74,9 +79,9 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	f := &file{name: name, opt: opt, lines: lines{data: data}}
 	if f.opt.Unit != "" {
 		u, ref, ok := wire.ParseUnit(opt.Unit)
-		if !ok || u == "V" || u == "mV" || u == "counts" {
+		if !ok {
 			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %q is not a pressure unit known here", opt.Unit),
-				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted"}
+				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted, and V, mV and counts with a calibration"}
 		}
 		f.opt.Unit, f.unitRef = u, ref
 	}
@@ -202,6 +207,7 @@ type file struct {
 	badLine int
 	badWhy  string
 	warn    []decay.Warning
+	rails   map[calib.Range]int // readings outside the transducer's range
 }
 
 func (f *file) fail(line int, hint, format string, args ...any) error {

@@ -1,0 +1,146 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/sensor/profile"
+	"ebbline/sensor/wire"
+)
+
+// noProfile is the name that means none.
+const noProfile = "none"
+
+const profileUsage = "transducer's profile, from the file that `ebbline calibrate` writes; none: do without (default: the default profile)"
+
+// chosen is the profile in use, and why it is.
+type chosen struct {
+	*profile.Profile
+	why  string // "as asked", "the default", …
+	path string
+}
+
+// note says in plain words which profile is in use.
+func (c *chosen) note() string {
+	if c == nil {
+		return ""
+	}
+	return fmt.Sprintf("profile %q (%s)", c.Name, c.why)
+}
+
+// loadProfile returns the profile to use: the one named; else, for a port, the
+// one that is for that port; else the default. It is nil when there is none,
+// or when the default is for another port.
+func loadProfile(name, port string) (*chosen, error) {
+	if name == noProfile {
+		return nil, nil
+	}
+	path, err := profile.Path()
+	if err != nil {
+		if name == "" {
+			return nil, nil // nobody asked
+		}
+		return nil, wrong("set EBBLINE_PROFILES to the path of a file", "--profile: %w", err)
+	}
+	set, err := profile.Load(path)
+	if err != nil {
+		var pe *profile.Error
+		if errors.As(err, &pe) && name == "" {
+			return nil, wrong(strings.TrimPrefix(pe.Hint+"; --profile none does without profiles", "; "), "%w", err)
+		}
+		return nil, profileError(err)
+	}
+	if name != "" {
+		p := set.Get(name)
+		if p == nil {
+			hint := "there are no profiles yet: `ebbline calibrate --profile " + name + "` makes one"
+			if near := profile.Nearest(name, set.Names()); near != "" {
+				hint = "did you mean " + near + "?"
+			} else if len(set.Profiles) > 0 {
+				hint = "there are: " + strings.Join(set.Names(), ", ")
+			}
+			return nil, wrong(hint, "--profile: no profile %q in %s", name, path)
+		}
+		return &chosen{p, "as asked", path}, nil
+	}
+	def := set.Get(set.Default)
+	if port != "" && (def == nil || def.Port != port) {
+		for _, p := range set.Profiles {
+			if p.Port == port {
+				return &chosen{p, "it is for this port", path}, nil
+			}
+		}
+		if def != nil && def.Port != "" {
+			return nil, nil
+		}
+	}
+	if def == nil {
+		return nil, nil
+	}
+	return &chosen{def, "the default", path}, nil
+}
+
+// profileError gives an error of a profile file its hint.
+func profileError(err error) error {
+	var pe *profile.Error
+	if errors.As(err, &pe) {
+		return wrong(pe.Hint, "%w", err)
+	}
+	return err
+}
+
+// setup lays flags over the profile's set-up.
+func (c *chosen) setup(f *setupFlags) (decay.Setup, error) {
+	if c == nil {
+		return f.over(decay.Setup{})
+	}
+	set, err := f.over(c.Setup(decay.Setup{}))
+	if err == nil && c.Calibration != nil && set.Reads != c.Calibration.Reads {
+		return set, wrong("leave --reads out, or calibrate anew with `ebbline calibrate --profile "+c.Name+"`",
+			"--reads: %s, but the calibration of profile %q is for %s pressures", set.Reads, c.Name, c.Calibration.Reads)
+	}
+	return set, err
+}
+
+// shown is the unit pressures are shown in.
+func (c *chosen) shown(f *setupFlags) decay.PressureUnit {
+	if c != nil && c.In.Pascal > 0 {
+		return f.shown(c.In.Name)
+	}
+	return f.shown("psi")
+}
+
+// lines is what the profile states of the form of a board's lines.
+func (c *chosen) lines() wire.Options {
+	if c == nil {
+		return wire.Options{}
+	}
+	return wire.Options{Header: c.Columns, DecimalComma: c.DecimalComma}
+}
+
+// port lays the profile into the options of a port, under what flags said.
+func (c *chosen) port(opt *sensor.PortOptions) {
+	if c == nil {
+		return
+	}
+	if opt.Unit == "" {
+		opt.Unit = c.Unit
+	}
+	opt.Calibration = c.Calibration
+}
+
+// noted is a source that says which profile it is read with.
+type noted struct {
+	sensor.Source
+	note string
+}
+
+// About implements [sensor.Source].
+func (n noted) About() sensor.About {
+	a := n.Source.About()
+	a.Detail = n.note + "; " + a.Detail
+	return a
+}
