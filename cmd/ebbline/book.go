@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -51,8 +52,14 @@ type page struct {
 	done sync.WaitGroup
 }
 
-// openPage makes the files of a test begun at when.
+// openPage makes the files of a test begun at when, of lines whose values are
+// in unit where they name none.
 func openPage(dir, label, unit string, when time.Time, about sensor.About, set decay.Setup) (*page, error) {
+	return openPageHead(dir, label, when, about, set, map[string]string{"unit": unit})
+}
+
+// openPageHead is openPage with more in the head of the capture.
+func openPageHead(dir, label string, when time.Time, about sensor.About, set decay.Setup, more map[string]string) (*page, error) {
 	hint := "name a folder you may write to with --book"
 	if dir == "" {
 		var err error
@@ -86,8 +93,13 @@ func openPage(dir, label, unit string, when time.Time, about sensor.About, set d
 	if label != "" {
 		head["label"] = oneLine(label)
 	}
-	if unit != "" {
-		head["unit"] = unit
+	for k, v := range more {
+		if v != "" {
+			head[k] = oneLine(v)
+		}
+	}
+	if set.Ambient != 0 {
+		head["ambient_pa"] = strconv.FormatFloat(float64(set.Ambient), 'g', -1, 64)
 	}
 	if about.Reads == decay.ReadsAbsolute || set.Reads == decay.ReadsAbsolute {
 		head["reads"] = "absolute"

@@ -37,7 +37,7 @@ func TestMeasureReadsACaptureWithoutItsEnd(t *testing.T) {
 	text := b.String()
 	path := put(t, "a.capture", text[:len(text)-4])
 	status, out, errOut := ebbline(t, "", "measure", "--volume", "10L", path)
-	if status != exitLeaks || !strings.Contains(out, "899 readings") || !strings.Contains(out, "middle of a line") {
+	if status != exitLeaks || !strings.Contains(out, "899 readings") || !strings.Contains(out, "end of the capture is missing") {
 		t.Errorf("status %d\n%s%s", status, out, errOut)
 	}
 }

@@ -21,6 +21,7 @@ type holdFlags struct {
 	rig          rigFlags
 	look         lookFlags
 	port         string
+	profile      string
 	baud         int
 	modbus       string
 	label, book  string
@@ -37,9 +38,11 @@ func (a *app) holdCommand() *cobra.Command {
 		Use:   "hold [flags]",
 		Short: "Watch a test live: fill, isolate, hold, release",
 		Long: `Hold follows a test from its readings: it recognises fill, isolation, hold and
-release by itself and says what to do next. Without --port it runs on the
-simulated rig. On a terminal it shows the technician's screen, which begins with
-a start card: Enter goes through it, --yes leaves it out. With --plain, --json or without a terminal it prints a line a second and the result last.
+release by itself and says what to do next. Without --port, and without a
+profile that names one, it runs on the simulated rig. On a terminal it shows the
+technician's screen, which begins with a start card: Enter goes through it,
+--yes leaves it out. With --plain, --json or without a terminal it prints a line
+a second and the result last.
 Every test is kept: the bytes as received in a capture, the readings in a
 record.
 
@@ -47,6 +50,7 @@ Exit status without a screen: 0 holds, 1 leaks or never built, 3 undecided,
 unusable or no hold, 2 usage or port error.
 ` + caution,
 		Example: `  ebbline hold --port /dev/ttyUSB0 --volume 10L --label "left hose"
+  ebbline hold --profile bench --label "left hose"
   ebbline hold --port COM5 --unit psi --ceiling 20psi --full-scale 30psi
   ebbline hold --port /dev/ttyACM0 --volume 8L --json --until-verdict --for 5m
   ebbline hold --port /dev/ttyUSB0 --baud 9600 --modbus "address=1 function=4 register=0 type=float32 order=big unit=bar rate=20"
@@ -58,6 +62,7 @@ unusable or no hold, 2 usage or port error.
 	fs := cmd.Flags()
 	f.add(fs)
 	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
+	fs.StringVar(&f.profile, "profile", "", profileUsage)
 	fs.IntVar(&f.baud, "baud", 0, fmt.Sprintf("baud rate of the port (default %d, with --modbus %d)", sensor.DefaultBaud, sensor.DefaultModbusBaud))
 	fs.StringVar(&f.modbus, "modbus", "", modbusUsage)
 	fs.StringVar(&f.label, "label", "", "what is tested, for the record")
@@ -79,10 +84,32 @@ func (a *app) demo(ctx context.Context) error {
 		return wrong("ebbline hold --plain runs the simulated rig without one; ebbline --help lists the commands",
 			"the technician's screen needs a terminal")
 	}
-	f := &holdFlags{label: "trial vehicle: two-litre engine, invented, both hoses and cooler", bell: true}
+	f := &holdFlags{profile: noProfile, label: "trial vehicle: two-litre engine, invented, both hoses and cooler", bell: true}
 	f.of = decay.PartManifold.String()
 	f.rig.defaults()
 	return a.hold(ctx, f)
+}
+
+// chooseProfile finds the profile of the test, and takes its port where none
+// is named. It is nil on the simulated rig.
+func (f *holdFlags) chooseProfile() (*chosen, error) {
+	if f.rig.given() && (f.profile == "" || f.profile == noProfile) {
+		return nil, nil
+	}
+	if f.rig.given() {
+		return nil, wrong("leave out --profile for the simulated rig, or leave out the rig's flags", "--profile names a real sensor, but the simulated rig was described too")
+	}
+	c, err := loadProfile(f.profile, f.port)
+	if err != nil || c == nil || f.port != "" {
+		return c, err
+	}
+	if f.port = c.Port; f.port == "" && f.profile != "" {
+		return nil, wrong("add --port, for example --port /dev/ttyUSB0; `ebbline ports` shows which there are", "--profile: profile %q names no port", c.Name)
+	}
+	if f.port == "" {
+		return nil, nil
+	}
+	return c, nil
 }
 
 // hold runs a test on a port or on the simulated rig.
@@ -94,17 +121,19 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	if !headless && (f.length > 0 || f.untilVerdict) {
 		return wrong("add --plain or --json", "--for and --until-verdict are for a test without the screen")
 	}
-	set, err := f.over(decay.Setup{})
+	if f.port != "" && f.rig.given() {
+		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	}
+	prof, err := f.chooseProfile()
 	if err != nil {
 		return err
 	}
-	if f.unit != "" {
-		if _, err := parseUnit(f.unit); err != nil {
-			return wrong("for example --unit psi", "--unit: %w", err)
-		}
+	set, err := prof.setup(&f.setupFlags)
+	if err != nil {
+		return err
 	}
-	if f.port != "" && f.rig.given() {
-		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	if err := prof.checkUnit(f.unit); err != nil {
+		return err
 	}
 
 	polled, err := modbusMap(f.modbus, f.port, &set, f.reads == "")
@@ -117,18 +146,20 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		return err
 	}
 
-	unit := f.shown("psi")
+	unit := prof.shown(&f.setupFlags)
 	k := &keeper{}
 	var src sensor.Source
 	var controls sensor.Controls
 	card := !headless && !f.yes
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
+	prof.port(&opt)
 	// The book is opened first: a folder that cannot be written to is no test.
 	k.open = func(label string, set decay.Setup) (*page, error) {
-		about, in := sensor.About{Name: f.port, Reads: set.Reads}, unit.Name
+		about, head := sensor.About{Name: f.port, Reads: set.Reads}, prof.head(opt)
 		if f.port == "" {
-			about, in = sensor.About{Name: "simulated rig", Simulated: true}, "psi"
+			about, head = sensor.About{Name: "simulated rig", Simulated: true}, map[string]string{"unit": "psi"}
 		}
-		p, err := openPage(f.book, label, in, time.Now(), about, set)
+		p, err := openPageHead(f.book, label, time.Now(), about, set, head)
 		if err == nil {
 			p.fromLines = f.port == ""
 		}
@@ -147,10 +178,6 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		k.discard() // the test begins when the card is done
 	}
 	if f.port != "" {
-		opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
-		if f.unit != "" {
-			opt.Unit = unit.Name
-		}
 		if src, err = sensor.Open(opt); err != nil {
 			k.discard()
 			var oe *sensor.OpenError
@@ -160,6 +187,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			return err
 		}
 		defer src.Close()
+		if prof != nil {
+			src = noted{src, prof.note()}
+		}
 	}
 	if headless {
 		return a.holdPlain(ctx, f, src, set, unit, k)
@@ -182,6 +212,12 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			}
 			return stage.set(s)
 		},
+	}
+	if prof != nil && prof.Ceiling > 0 {
+		o.CeilingFrom = "from the profile"
+	}
+	if prof != nil && prof.Limit > 0 {
+		o.LimitFrom = "from the profile"
 	}
 	if f.ceiling != "" {
 		o.CeilingFrom = "from --ceiling"
@@ -215,6 +251,9 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	if src.About().Simulated {
 		fmt.Fprintf(a.err, "ebbline: SIMULATED RIG: nothing here was measured (%s)\n", src.About().Detail)
 	} else {
+		if n, ok := src.(noted); ok {
+			fmt.Fprintf(a.err, "ebbline: %s\n", n.note)
+		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
 	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item}

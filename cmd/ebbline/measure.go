@@ -18,8 +18,7 @@ import (
 )
 
 func (a *app) measureCommand() *cobra.Command {
-	var f setupFlags
-	var asJSON bool
+	var f measureFlags
 	cmd := &cobra.Command{
 		Use:   "measure [flags] FILE...",
 		Short: "Judge recorded traces",
@@ -37,12 +36,22 @@ unusable or no hold, 2 usage or file error.`,
 			if len(args) == 0 {
 				return wrong("name a trace, or - for standard input: ebbline measure --volume 10L trace.csv", "no file given")
 			}
-			return a.measure(args, &f, asJSON)
+			return a.measure(args, &f)
 		},
 	}
 	f.add(cmd.Flags())
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object per file, one per line")
+	cmd.Flags().StringVar(&f.profileName, "profile", "", profileUsage)
+	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object per file, one per line")
 	return cmd
+}
+
+// measureFlags are the flags of measure.
+type measureFlags struct {
+	setupFlags
+	profileName string
+	asJSON      bool
+
+	prof *chosen
 }
 
 // measured is what became of one file.
@@ -53,14 +62,16 @@ type measured struct {
 }
 
 // measure judges the files on all cores and prints the results in order.
-func (a *app) measure(files []string, f *setupFlags, asJSON bool) error {
-	if _, err := f.over(decay.Setup{}); err != nil {
+func (a *app) measure(files []string, f *measureFlags) error {
+	var err error
+	if f.prof, err = loadProfile(f.profileName, ""); err != nil {
 		return err
 	}
-	if f.unit != "" {
-		if _, err := parseUnit(f.unit); err != nil {
-			return wrong("for example --unit psi", "--unit: %w", err)
-		}
+	if _, err := f.prof.setup(&f.setupFlags); err != nil {
+		return err
+	}
+	if err := f.prof.checkUnit(f.unit); err != nil {
+		return err
 	}
 	dashes := 0
 	for _, name := range files {
@@ -83,7 +94,7 @@ func (a *app) measure(files []string, f *setupFlags, asJSON bool) error {
 			ahead <- struct{}{}
 			slots <- struct{}{}
 			go func() {
-				done[i] <- a.measureOne(name, f, asJSON)
+				done[i] <- a.measureOne(name, f)
 				<-slots
 			}()
 		}
@@ -102,7 +113,7 @@ func (a *app) measure(files []string, f *setupFlags, asJSON bool) error {
 	return nil
 }
 
-func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
+func (a *app) measureOne(name string, f *measureFlags) measured {
 	began := time.Now()
 	var in io.Reader = a.in
 	shown := name
@@ -116,7 +127,7 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 		defer file.Close()
 		in = file
 	}
-	set, err := f.over(decay.Setup{})
+	set, err := f.prof.setup(&f.setupFlags)
 	if err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
@@ -124,12 +135,16 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 	if opt.Reads, err = f.reference(); err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
-	tr, err := load(in, shown, opt)
+	f.prof.trace(&opt, f.profileName != "")
+	tr, err := trace.Read(in, shown, opt)
 	if err != nil {
 		return measured{status: exitTrouble, err: err}
 	}
+	if tr.Setup == nil && f.prof != nil {
+		tr.Warnings = append(tr.Warnings, decay.Warning{Code: "profile", Text: f.prof.note() + " of " + f.prof.path + " was used where flags and the file say nothing; --profile none does without"})
+	}
 	if tr.Setup != nil { // of a record: what the flags do not say stands as it was
-		if set, err = f.over(*tr.Setup); err != nil {
+		if set, err = f.setupFlags.over(*tr.Setup); err != nil {
 			return measured{status: exitTrouble, err: fmt.Errorf("%s: %w", shown, err)}
 		}
 		set.Ambient = tr.Setup.Ambient // by which its readings were made absolute
@@ -141,7 +156,7 @@ func (a *app) measureOne(name string, f *setupFlags, asJSON bool) measured {
 
 	var b bytes.Buffer
 	input := report.Input{File: name, Result: r, Of: set.Of, Elapsed: time.Since(began)}
-	if asJSON {
+	if f.asJSON {
 		err = report.JSON(&b, input)
 	} else {
 		err = report.Text(&b, input, f.shown(tr.Unit))

@@ -7,8 +7,9 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor"
+	"ebbline/sensor/calib"
 	"ebbline/sensor/profile"
-	"ebbline/sensor/wire"
+	"ebbline/sensor/trace"
 )
 
 // noProfile is the name that means none.
@@ -105,6 +106,25 @@ func (c *chosen) setup(f *setupFlags) (decay.Setup, error) {
 	return set, err
 }
 
+// checkUnit reports a --unit that is no unit of lines.
+func (c *chosen) checkUnit(unit string) error {
+	if unit == "" || calib.IsRaw(unit) {
+		return nil
+	}
+	if _, err := parseUnit(unit); err != nil {
+		return wrong("for example --unit psi; V, mV and counts need a profile with a calibration", "--unit: %w", err)
+	}
+	return nil
+}
+
+// lineUnit is --unit as a port takes it: without a reference, which --reads says.
+func lineUnit(unit string) string {
+	if u, err := parseUnit(unit); err == nil {
+		return u.Name
+	}
+	return unit
+}
+
 // shown is the unit pressures are shown in.
 func (c *chosen) shown(f *setupFlags) decay.PressureUnit {
 	if c != nil && c.In.Pascal > 0 {
@@ -113,23 +133,53 @@ func (c *chosen) shown(f *setupFlags) decay.PressureUnit {
 	return f.shown("psi")
 }
 
-// lines is what the profile states of the form of a board's lines.
-func (c *chosen) lines() wire.Options {
-	if c == nil {
-		return wire.Options{}
-	}
-	return wire.Options{Header: c.Columns, DecimalComma: c.DecimalComma}
-}
-
-// port lays the profile into the options of a port, under what flags said.
+// port lays the profile under what flags said of a port.
 func (c *chosen) port(opt *sensor.PortOptions) {
 	if c == nil {
 		return
 	}
+	if opt.Name == "" {
+		opt.Name = c.Port
+	}
+	if opt.Baud == 0 {
+		opt.Baud = c.Baud
+	}
 	if opt.Unit == "" {
 		opt.Unit = c.Unit
 	}
-	opt.Calibration = c.Calibration
+	if opt.Modbus == nil {
+		opt.Modbus = c.Modbus
+	}
+	opt.Calibration, opt.Lines = c.Calibration, c.Lines
+}
+
+// trace lays the profile under what flags said of a recorded trace. A profile
+// that nobody named gives way to what a capture carries.
+func (c *chosen) trace(opt *trace.Options, asked bool) {
+	if c == nil {
+		return
+	}
+	if opt.Unit == "" && c.Unit != "" && c.Modbus == nil {
+		opt.Unit = c.Unit
+	}
+	if opt.Reads == nil && c.ReadsStated {
+		opt.Reads = &c.Reads
+	}
+	opt.Calibration, opt.Lines, opt.Yields = c.Calibration, c.Lines, !asked
+}
+
+// head is what a capture has to carry so that its bytes can be read where the
+// profile is not.
+func (c *chosen) head(opt sensor.PortOptions) map[string]string {
+	h := map[string]string{"unit": opt.LineUnit()}
+	if c != nil {
+		h["profile"] = c.Name
+	}
+	if opt.Calibration != nil {
+		h["calibration"] = opt.Calibration.String()
+	}
+	trace.PutForm(h, opt.Lines)
+	return h
 }
 
 // noted is a source that says which profile it is read with.

@@ -83,7 +83,7 @@ func (a *app) series(name string, f *setupFlags) (trace.Trace, decay.Setup, erro
 	if opt.Reads, err = f.reference(); err != nil {
 		return trace.Trace{}, set, err
 	}
-	tr, err := load(in, shown, opt)
+	tr, err := trace.Read(in, shown, opt)
 	if err != nil {
 		return tr, set, err
 	}

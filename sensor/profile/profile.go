@@ -10,6 +10,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor/calib"
+	"ebbline/sensor/wire"
 )
 
 // Profile is one transducer and how it is used. Zero values mean "not stated".
@@ -17,11 +18,11 @@ type Profile struct {
 	Name   string
 	Sensor string // what it is, in the owner's words
 
-	Port         string
-	Baud         int
-	Unit         string // of values whose line names none: psi, kPa, V, mV, counts, …
-	Columns      string // names of the columns when the board prints none: "time_ms,counts"
-	DecimalComma bool   // "29,8" is always one number
+	Port   string
+	Baud   int
+	Unit   string          // of values whose line names none: psi, kPa, V, mV, counts, …
+	Lines  wire.Options    // the form of the board's lines; its Unit and Reference stay empty
+	Modbus *wire.ModbusMap // of a transmitter that is polled; nil: a board that prints lines
 
 	Reads         decay.Reference
 	ReadsStated   bool

@@ -15,6 +15,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor/calib"
+	"ebbline/sensor/wire"
 )
 
 const sample = `# my notes
@@ -27,6 +28,7 @@ port = "/dev/ttyUSB0"
 baud = 115200
 unit = "counts"
 columns = "time_ms,counts"
+decimal = "comma"
 reads = "gauge"
 full_scale = "30psi"
 zero_tolerance = "0.5%"
@@ -76,7 +78,7 @@ func TestParse(t *testing.T) {
 	}
 	b := s.Get("bench")
 	want := &Profile{
-		Name: "bench", Sensor: "30 psi, blue cable", Port: "/dev/ttyUSB0", Baud: 115200, Unit: "counts", Columns: "time_ms,counts",
+		Name: "bench", Sensor: "30 psi, blue cable", Port: "/dev/ttyUSB0", Baud: 115200, Unit: "counts", Lines: wire.Options{Header: "time_ms,counts", DecimalComma: true},
 		ReadsStated: true, FullScale: 30 * psi, ZeroTolerance: 0.005, SpanTolerance: 0.01, Noise: 0.02 * psi,
 		Ceiling: decay.Gauge(25 * psi), Volume: 10 * decay.Litre, VolumeTolerance: 0.03, Limit: 0.5 * decay.Millimetre,
 		Calibrated: time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC), In: decay.PressureUnit{Name: "psi", Pascal: decay.PSI},
@@ -118,6 +120,10 @@ func TestErrorsSayWhereAndWhat(t *testing.T) {
 		"zero tolerance":  {p + "zero_tolerance = \"1%\"\n", "f.toml:2:1", "full scale", "full_scale"},
 		"unit":            {p + "unit = \"furlong\"\n", "f.toml:2:1", "furlong", "psi"},
 		"line end":        {p + "port = \"a\\nb\"\n", "f.toml:2:1", "line end", ""},
+		"modbus":          {p + "modbus = \"address=1\"\n", "f.toml:2:1", "unit", "function=4"},
+		"delimiter":       {p + "delimiter = \";\"\n", "f.toml:2:1", "delimiter", "semicolon"},
+		"decimal":         {p + "decimal = \",\"\n", "f.toml:2:1", "decimal", "comma"},
+		"time unit":       {p + "time_unit = \"h\"\n", "f.toml:2:1", "time_unit", "ms"},
 		"volume":          {p + "volume = \"10\"\n", "f.toml:2:1", "volume", "10L"},
 		"limit":           {p + "limit = \"3m\"\n", "f.toml:2:1", "no leak", "0.5mm"},
 		"ceiling":         {p + "ceiling = \"300bar\"\n", "f.toml:2:1", "no charge pressure", ""},
@@ -207,7 +213,7 @@ func sameProfile(a, b *Profile) bool {
 			near(c.Zero, d.Zero) && near(c.Bottom, d.Bottom) && near(c.Top, d.Top)
 	}
 	return ok && x.Name == y.Name && x.Sensor == y.Sensor && x.Port == y.Port && x.Baud == y.Baud && x.Unit == y.Unit &&
-		x.Columns == y.Columns && x.DecimalComma == y.DecimalComma && x.Reads == y.Reads && x.ReadsStated == y.ReadsStated && x.Calibrated.Equal(y.Calibrated)
+		x.Lines == y.Lines && reflect.DeepEqual(x.Modbus, y.Modbus) && x.Reads == y.Reads && x.ReadsStated == y.ReadsStated && x.Calibrated.Equal(y.Calibrated)
 }
 
 func anyProfile(t *rapid.T) *Profile {
@@ -221,7 +227,7 @@ func anyProfile(t *rapid.T) *Profile {
 	p := &Profile{
 		Name:   rapid.SampledFrom([]string{"a", "b", "left rig", "Prüfstand 2", "x.y", "1"}).Draw(t, "name"),
 		Sensor: rapid.StringMatching(`[ -~äöü"']{0,20}`).Draw(t, "sensor"), Port: rapid.SampledFrom([]string{"", "COM5", `C:\x`, "/dev/ttyUSB0"}).Draw(t, "port"),
-		Baud: rapid.SampledFrom([]int{0, 9600, 115200}).Draw(t, "baud"), DecimalComma: rapid.Bool().Draw(t, "comma"),
+		Baud: rapid.SampledFrom([]int{0, 9600, 115200}).Draw(t, "baud"), Lines: wire.Options{DecimalComma: rapid.Bool().Draw(t, "comma"), Delim: rapid.SampledFrom([]string{"", ";", "\t", " "}).Draw(t, "delim")},
 		ReadsStated: rapid.Bool().Draw(t, "stated"),
 		FullScale:   num(1e4, 1e6, "full"), SpanTolerance: maybe(num(1e-4, 0.5, "span"), "span"), Noise: maybe(num(1, 1e3, "noise"), "noise"),
 		Ceiling: decay.Gauge(maybe(num(2e3, 9e5, "ceiling"), "ceiling")), Limit: decay.Length(maybe(num(1e-5, 0.01, "limit"), "limit")),
@@ -232,6 +238,13 @@ func anyProfile(t *rapid.T) *Profile {
 	}
 	if v := maybe(num(1e-5, 0.1, "volume"), "volume"); v > 0 {
 		p.Volume, p.VolumeTolerance = decay.Volume(v), maybe(num(1e-3, 0.5, "tolerance"), "tolerance")
+	}
+	if rapid.Bool().Draw(t, "polled") {
+		m, err := wire.ParseModbusMap("address=3 unit=counts type=uint16 scale=0.5")
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.Modbus = &m
 	}
 	if rapid.Bool().Draw(t, "calibrated") {
 		c := calib.Preset(p.Reads, p.FullScale)

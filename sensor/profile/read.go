@@ -31,7 +31,11 @@ type entry struct {
 	Baud          int64  `toml:"baud,omitempty"`
 	Unit          string `toml:"unit,omitempty"`
 	Columns       string `toml:"columns,omitempty"`
-	DecimalComma  bool   `toml:"decimal_comma,omitempty"`
+	Value         string `toml:"value,omitempty"`
+	Delimiter     string `toml:"delimiter,omitempty"`
+	TimeUnit      string `toml:"time_unit,omitempty"`
+	Decimal       string `toml:"decimal,omitempty"`
+	Modbus        string `toml:"modbus,omitempty"`
 	Reads         string `toml:"reads,omitempty"`
 	FullScale     string `toml:"full_scale,omitempty"`
 	ZeroTolerance string `toml:"zero_tolerance,omitempty"`
@@ -62,6 +66,9 @@ type spot struct {
 	Signal   string `toml:"signal"`
 	Pressure string `toml:"pressure"`
 }
+
+// delimiters are the words for what parts the cells of a line.
+var delimiters = map[string]string{"": "", "comma": ",", "semicolon": ";", "tab": "\t", "blank": " "}
 
 // keysOf are the keys of one of the types above.
 func keysOf(v any) (keys []string) {
@@ -240,14 +247,15 @@ func (r *reader) explain(err error, data []byte) error {
 
 // profile turns an entry into a Profile.
 func (r *reader) profile(name string, e entry) (*Profile, error) {
-	p := &Profile{Name: name, Sensor: e.Sensor, Port: e.Port, Unit: e.Unit, Columns: e.Columns, DecimalComma: e.DecimalComma}
+	p := &Profile{Name: name, Sensor: e.Sensor, Port: e.Port, Unit: e.Unit}
+	p.Lines = wire.Options{Header: e.Columns, Value: e.Value, TimeUnit: e.TimeUnit}
 	bad := func(hint, k string, err error) error {
 		return r.fail(hint, k+": "+err.Error(), "profile", name, k)
 	}
 	if err := checkName(name); err != nil {
 		return nil, r.fail("letters, digits, spaces and - _ . make a name", err.Error(), "profile", name)
 	}
-	for k, text := range map[string]string{"sensor": e.Sensor, "port": e.Port, "columns": e.Columns} {
+	for k, text := range map[string]string{"sensor": e.Sensor, "port": e.Port, "columns": e.Columns, "value": e.Value} {
 		if strings.ContainsAny(text, "\r\n\x00") {
 			return nil, r.fail("write it on one line", k+": the text has a line end in it", "profile", name, k)
 		}
@@ -259,13 +267,48 @@ func (r *reader) profile(name string, e entry) (*Profile, error) {
 		p.Baud = int(e.Baud)
 	}
 	if e.Unit != "" {
-		u, _, ok := wire.ParseUnit(e.Unit)
+		u, ref, ok := wire.ParseUnit(e.Unit)
 		if !ok {
 			return nil, r.fail("known are psi, bar, mbar, hPa, kPa, Pa, inHg, kgf/cm2, V, mV and counts", fmt.Sprintf("unit: %.30q is not a unit known here", e.Unit), "profile", name, "unit")
 		}
+		if ref != "" && ref != e.Reads {
+			return nil, r.fail(fmt.Sprintf("add reads = %q, or leave the word out of the unit", ref), fmt.Sprintf("unit: %.30q says %s, and reads does not", e.Unit, ref), "profile", name, "unit")
+		}
+		p.Unit = u
 		if pu, err := decay.ParsePressureUnit(u); err == nil {
 			p.In = pu
 		}
+	}
+	var ok bool
+	if p.Lines.Delim, ok = delimiters[e.Delimiter]; !ok {
+		return nil, r.fail(`write delimiter = "comma", "semicolon", "tab" or "blank"`, fmt.Sprintf("delimiter: %.30q parts no cells", e.Delimiter), "profile", name, "delimiter")
+	}
+	switch e.Decimal {
+	case "":
+	case "comma":
+		p.Lines.DecimalComma = true
+	case "point":
+		p.Lines.DecimalPoint = true
+	default:
+		return nil, r.fail(`write decimal = "comma" or decimal = "point"`, fmt.Sprintf("decimal: %.30q is no decimal mark", e.Decimal), "profile", name, "decimal")
+	}
+	for _, x := range []struct {
+		key string
+		opt wire.Options
+	}{{"columns", wire.Options{Header: e.Columns}}, {"value", wire.Options{Value: e.Value}}, {"time_unit", wire.Options{TimeUnit: e.TimeUnit}}} {
+		if err := x.opt.Validate(); err != nil {
+			return nil, bad(`for example columns = "time_ms,counts", time_unit = "ms"`, x.key, err)
+		}
+	}
+	if err := p.Lines.Validate(); err != nil {
+		return nil, r.fail("see the README for what can be said of a board's lines", err.Error(), "profile", name)
+	}
+	if e.Modbus != "" {
+		m, err := wire.ParseModbusMap(e.Modbus)
+		if err != nil {
+			return nil, bad(`for example modbus = "address=1 function=4 register=0 type=float32 unit=bar"`, "modbus", err)
+		}
+		p.Modbus = &m
 	}
 	switch e.Reads {
 	case "":

@@ -205,9 +205,24 @@ func (p *Profile) text() (string, error) {
 		return num(v*100) + "%"
 	}
 	e := entry{
-		Sensor: p.Sensor, Port: p.Port, Baud: int64(p.Baud), Unit: p.Unit, Columns: p.Columns, DecimalComma: p.DecimalComma,
+		Sensor: p.Sensor, Port: p.Port, Baud: int64(p.Baud), Unit: p.Unit,
+		Columns: p.Lines.Header, Value: p.Lines.Value, TimeUnit: p.Lines.TimeUnit,
 		FullScale: positive(p.FullScale), ZeroTolerance: percent(p.ZeroTolerance), SpanTolerance: percent(p.SpanTolerance),
 		Noise: positive(p.Noise), Ceiling: positive(float64(p.Ceiling)),
+	}
+	for word, d := range delimiters {
+		if d == p.Lines.Delim {
+			e.Delimiter = word
+		}
+	}
+	switch {
+	case p.Lines.DecimalComma:
+		e.Decimal = "comma"
+	case p.Lines.DecimalPoint:
+		e.Decimal = "point"
+	}
+	if p.Modbus != nil {
+		e.Modbus = p.Modbus.String()
 	}
 	if p.ReadsStated {
 		e.Reads = p.Reads.String()
