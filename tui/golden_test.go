@@ -25,22 +25,27 @@ func TestScreensMatchTheGoldenOnes(t *testing.T) {
 	}
 	for name, s := range all {
 		for _, wh := range sizes {
-			got := s.draw(wh[0], wh[1]).render(&none) + "\n"
-			file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")
-			if *update {
-				if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-					t.Fatal(err)
-				}
-				continue
-			}
-			want, err := os.ReadFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if got != string(want) {
-				t.Errorf("%s differs; look at it and run with -update:\n%s", file, firstDifference(got, string(want)))
-			}
+			golden(t, name, wh, s.draw(wh[0], wh[1]).render(&none)+"\n")
 		}
+	}
+}
+
+// golden holds a screen of a size against its file.
+func golden(t *testing.T, name string, wh [2]int, got string) {
+	t.Helper()
+	file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("%s differs; look at it and run with -update:\n%s", file, firstDifference(got, string(want)))
 	}
 }
 

@@ -111,17 +111,11 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 		g.text(right-15, top+2+cy, " warning band ", s.hatchStyle(), right)
 	}
 
-	// Numbers up the wall.
-	step := chart.Step((hi-lo)/u, max(2, h/3))
-	usedRow := -1
-	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/3)) {
-		r, ok := rows.At(v * u)
-		if !ok || r == usedRow || (cy < 0 && v*u > ceiling*0.999) {
-			continue
-		}
-		usedRow = r
-		g.right(x0-1, top+1+r, chart.Number(v, step), dim)
+	below := math.Inf(1)
+	if cy < 0 {
+		below = ceiling * 0.999 // its own words are there
 	}
+	drawWall(g, x0, top+1, h, lo, hi, below, u)
 	s.drawTime(g, x0, bottom-1, w, t0, t1)
 
 	if s.st.Phase == decay.PhaseReady && !s.st.Lost {
@@ -207,16 +201,37 @@ func (s *scene) drawLens(g *grid, left, top, right, bottom int) {
 	s.drawTime(g, x0, bottom-1, w, t0, t1)
 }
 
+// drawWall writes the numbers of the pressures from lo to hi, in units of u,
+// up the wall of a room of h rows; those above below are left out.
+func drawWall(g *grid, x0, top, h int, lo, hi, below, u float64) {
+	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
+	step := chart.Step((hi-lo)/u, max(2, h/3))
+	usedRow := -1
+	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/3)) {
+		r, ok := rows.At(v * u)
+		if !ok || r == usedRow || v*u > below {
+			continue
+		}
+		usedRow = r
+		g.right(x0-1, top+r, chart.Number(v, step), dim)
+	}
+}
+
 // drawTime writes the time axis.
 func (s *scene) drawTime(g *grid, x0, y, w int, t0, t1 float64) {
+	drawClock(g, x0, y, w, t0, t1, s.origin())
+}
+
+// drawClock writes a time axis from t0 to t1 seconds that counts from origin.
+func drawClock(g *grid, x0, y, w int, t0, t1, origin float64) {
 	step := chart.TimeStep(t1-t0, max(2, w/14))
 	if step == 0 {
 		return
 	}
 	sc := chart.Scale{Lo: t0, Hi: t1, N: w}
 	free := 0
-	for t := math.Ceil((t0-s.origin())/step) * step; ; t += step {
-		x, ok := sc.At(s.origin() + t)
+	for t := math.Ceil((t0-origin)/step) * step; ; t += step {
+		x, ok := sc.At(origin + t)
 		if !ok {
 			break
 		}

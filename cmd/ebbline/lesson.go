@@ -1,0 +1,196 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/sensor/rig"
+	"ebbline/tui"
+
+	"github.com/spf13/cobra"
+)
+
+// lessonFlags are the flags of a lesson.
+type lessonFlags struct {
+	setupFlags
+	holes, supply string
+	hold          time.Duration
+	port, book    string
+	baud          int
+	label         string
+	seed          uint64
+}
+
+func (a *app) lessonCommand() *cobra.Command {
+	var f lessonFlags
+	cmd := &cobra.Command{
+		Use:   "lesson [flags]",
+		Short: "Teach what holds look like: traces over one another, and a guessing round",
+		Long: `Lesson is for a trainer in front of a class. Without --port it runs on the
+simulated rig: a key from 1 to 6 chooses a hole, and a duct with it is filled,
+isolated and watched, up to six traces over one another on one time axis. Other
+keys change leak law, fill, volume, altitude and the speed of simulated time for
+the next trace. A guessing round hides a hole, takes the class's guesses, and
+reveals it beside what the estimate says.
+
+With --port real air and drilled jets are used: each hold becomes a trace, and
+is named by a number key or by typing the jet's size. The readings are kept in
+the book, as those of hold are.
+` + caution,
+		Example: `  ebbline lesson
+  ebbline lesson --holes tight,0.3mm,0.5mm,1mm,2mm,3mm --hold 45s
+  ebbline lesson --unit bar --volume 8L
+  ebbline lesson --port /dev/ttyUSB0 --volume 10L --label "evening class"`,
+		Args: noArguments,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !cmd.Flags().Changed("seed") {
+				f.seed = rand.Uint64()
+			}
+			for _, name := range []string{"supply", "hold", "seed"} {
+				if f.port != "" && cmd.Flags().Changed(name) {
+					return wrong("leave out --port for the simulated rig, or leave out --"+name,
+						"--port names a real sensor, but --%s is for the simulated rig", name)
+				}
+			}
+			return a.lesson(cmd.Context(), &f)
+		},
+	}
+	fs := cmd.Flags()
+	f.add(fs)
+	fs.StringVar(&f.holes, "holes", "tight,0.3mm,0.5mm,1mm,2mm,3mm", "sizes of the keys 1 to 6, parted by commas; tight is a duct without a leak")
+	fs.StringVar(&f.supply, "supply", "25psi", "simulated rig: what its regulator is set to, gauge")
+	fs.DurationVar(&f.hold, "hold", time.Minute, "simulated rig: how long a trace is watched after isolation")
+	fs.Uint64Var(&f.seed, "seed", 0, "simulated rig: of the hidden holes, so that a lesson can be repeated (default: another each time)")
+	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
+	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.StringVar(&f.label, "label", "", "title of the lesson, also for the record")
+	fs.StringVar(&f.book, "book", "", "with --port: folder for the capture and the record (default: the user's data folder)")
+	return cmd
+}
+
+// parseHoles reads the list of sizes.
+func parseHoles(s string) ([]decay.Length, error) {
+	const hint = "for example --holes tight,0.3mm,0.5mm,1mm,2mm,3mm"
+	words := strings.Split(s, ",")
+	if len(words) > 6 {
+		return nil, wrong(hint, "--holes: %d sizes, but there are keys for 6", len(words))
+	}
+	var out []decay.Length
+	for _, w := range words {
+		w = strings.TrimSpace(w)
+		if w == "tight" || w == "0" {
+			out = append(out, 0)
+			continue
+		}
+		d, err := decay.ParseLength(w)
+		if err != nil {
+			return nil, wrong(hint, "--holes: %w", err)
+		}
+		if d < 0.05*decay.Millimetre || d > 10*decay.Millimetre {
+			return nil, wrong(hint, "--holes: %s is outside 0.05 to 10 mm", w)
+		}
+		out = append(out, d)
+	}
+	return out, nil
+}
+
+// lesson runs the trainer's screen.
+func (a *app) lesson(ctx context.Context, f *lessonFlags) error {
+	set, err := f.over(decay.Setup{})
+	if err != nil {
+		return err
+	}
+	if f.unit != "" {
+		if _, err := parseUnit(f.unit); err != nil {
+			return wrong("for example --unit psi", "--unit: %w", err)
+		}
+	}
+	o := tui.LessonOptions{
+		Setup: set, Unit: f.shown("psi"), Title: f.label, Hold: f.hold, Seed: f.seed, Bell: true,
+		NoColor: os.Getenv("NO_COLOR") != "",
+	}
+	if o.Sizes, err = parseHoles(f.holes); err != nil {
+		return err
+	}
+	if f.hold < 10*time.Second || f.hold > time.Hour {
+		return wrong("for example --hold 60s", "--hold: %v is outside 10 s to 1 h", f.hold)
+	}
+	if !isTerminal(a.out) {
+		return wrong("run it in a terminal; ebbline hold --plain tests without one", "a lesson is a screen and needs a terminal")
+	}
+	if f.port != "" {
+		return a.realLesson(ctx, f, o)
+	}
+	if o.Supply, err = decay.ParseGauge(f.supply); err != nil {
+		return wrong("for example --supply 25psi", "--supply: %w", err)
+	}
+	if set.Reads == decay.ReadsAbsolute {
+		return wrong("leave out --reads for the simulated rig", "the simulated rig has a gauge sensor")
+	}
+	if c := set.WithDefaults().Ceiling; o.Supply >= c*decay.WarningBand {
+		return wrong("lower --supply or raise --ceiling", "--supply: %s is in the warning band below the ceiling, or above it", f.supply)
+	}
+	o.NewRig = lessonRig
+	lines, err := tui.RunLesson(ctx, o)
+	a.tellLesson("SIMULATED lesson", lines)
+	return err
+}
+
+// lessonRig makes the simulated rig of one trace.
+func lessonRig(d tui.Duct) (tui.Rig, error) {
+	c := rig.Default()
+	c.Volume, c.Hole, c.Ambient, c.Temperature, c.Supply = d.Volume, d.Hole, d.Ambient, d.Temperature, d.Supply
+	if d.Seep {
+		c.Hole, c.Seep = 0, d.SeepCoefficient()
+	}
+	if err := c.Validate(); err != nil {
+		return nil, err
+	}
+	return rig.New(c), nil
+}
+
+// realLesson runs the screen on real hardware, and keeps what it reads.
+func (a *app) realLesson(ctx context.Context, f *lessonFlags, o tui.LessonOptions) error {
+	set := o.Setup
+	about := sensor.About{Name: f.port, Reads: set.Reads}
+	keep, err := openPage(f.book, f.label, o.Unit.Name, time.Now(), about, set)
+	if err != nil {
+		return err
+	}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: keep.chunk}
+	if f.unit != "" {
+		opt.Unit = o.Unit.Name
+	}
+	if o.Source, err = sensor.Open(opt); err != nil {
+		keep.discard()
+		var oe *sensor.OpenError
+		if errors.As(err, &oe) {
+			return wrong(oe.Hint, "%w", err)
+		}
+		return err
+	}
+	o.OnItem = keep.add
+	lines, err := tui.RunLesson(ctx, o)
+	err = errors.Join(err, keep.close(decay.Result{}))
+	a.tellLesson("lesson", lines)
+	fmt.Fprintf(a.err, "ebbline: the readings are kept in %s\n", keep.recordPath)
+	return err
+}
+
+// tellLesson leaves what was shown on the terminal.
+func (a *app) tellLesson(head string, lines []string) {
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintln(a.out, head)
+	for _, l := range lines {
+		fmt.Fprintln(a.out, "  "+l)
+	}
+}

@@ -1,0 +1,491 @@
+package tui
+
+import (
+	"errors"
+	"io"
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"strings"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+)
+
+// lesson is the trainer's screen: up to six traces over one another, and the
+// one under way. On the simulated rig a tick lets simulated time go by; on
+// real hardware it takes what the pump has read.
+type lesson struct {
+	o    LessonOptions
+	set  decay.Setup // with defaults
+	term terminal
+	pump *sensor.Pump // nil on the simulated rig
+	rng  *rand.Rand
+	w, h int
+
+	unit    decay.PressureUnit
+	seep    bool // settings of the next trace
+	slow    bool
+	small   bool
+	high    int // index into altitudes
+	speed   int // index into speeds
+	paused  bool
+	bell    bool
+	help    bool
+	table   bool
+	notice  string
+	failure error
+
+	traces []*lessonTrace // in the picture, oldest first
+	run    *bench         // of the simulated rig: the latest trace, even when it is complete
+	cur    *lessonTrace   // the latest trace, in the picture or not
+	proc   *decay.Procedure
+
+	entry  *entry    // a line being typed
+	ask    *question // waits for y or n
+	round  *round    // the latest guessing round
+	rounds []string  // what the rounds came to, for the summary
+
+	last   time.Time // of the latest tick
+	looked time.Time
+	heard  time.Time // when real hardware was last heard
+	at     time.Duration
+	why    string
+	rang   time.Time
+	items  []sensor.Item
+	ended  bool // no more readings will come
+}
+
+// speeds of simulated time.
+var speeds = [...]int{1, 4, 10}
+
+// entry is a line being typed at the foot of the screen.
+type entry struct {
+	what entryKind
+	text string
+}
+
+type entryKind int
+
+const (
+	entryGuess entryKind = iota // into a guessing round
+	entryJet                    // the size of a real jet
+	entryTruth                  // the size of the hidden real jet, for the reveal
+)
+
+const longestEntry = 40 // characters
+
+// question waits for a y or an n.
+type question struct {
+	text string
+	yes  func(*lesson) tea.Cmd
+}
+
+func newLesson(o LessonOptions, term terminal) *lesson {
+	m := &lesson{
+		o: o, set: o.Setup.WithDefaults(), term: term, unit: o.Unit, bell: o.Bell,
+		rng: rand.New(rand.NewPCG(o.Seed, 0x6c6573)),
+	}
+	if o.Source != nil {
+		m.proc = decay.NewProcedure(o.Setup)
+	}
+	return m
+}
+
+func (m *lesson) real() bool { return m.o.Source != nil }
+
+// Init starts the clock.
+func (m *lesson) Init() tea.Cmd { return tick() }
+
+// Update takes a message.
+func (m *lesson) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tea.WindowSizeMsg:
+		m.w, m.h = msg.Width, msg.Height
+	case tea.KeyMsg:
+		return m, m.press(msg)
+	case tickMsg:
+		m.tick(time.Time(msg))
+		return m, tick()
+	}
+	return m, nil
+}
+
+// View draws a frame of exactly the terminal's size.
+func (m *lesson) View() string {
+	g := m.draw(m.w, m.h)
+	if m.o.NoColor {
+		return g.render(&mono)
+	}
+	return g.render(&palette)
+}
+
+// tick brings the lesson up to the time now.
+func (m *lesson) tick(now time.Time) {
+	if m.last.IsZero() {
+		m.last, m.heard = now, now
+	}
+	gone := now.Sub(m.last)
+	m.last = now
+	if m.real() {
+		m.listen(now)
+	} else if m.run != nil && !m.paused {
+		// A machine that slept does not rush through what it slept over.
+		m.run.advance(min(gone, 5*tickEvery) * time.Duration(speeds[m.speed]))
+		m.followRun()
+	}
+	if now.Sub(m.looked) >= lookEvery {
+		m.looked = now
+		m.look()
+	}
+	if st := m.state(); st.OverCeiling && now.Sub(m.rang) >= bellEvery {
+		m.rang = now
+		m.ring()
+	}
+}
+
+func (m *lesson) ring() {
+	if m.bell {
+		m.term.bell()
+	}
+}
+
+// state is that of the latest test.
+func (m *lesson) state() decay.State {
+	switch {
+	case m.real():
+		return m.proc.State()
+	case m.run != nil:
+		st := m.run.proc.State()
+		st.P = m.run.p // as read: the simulated sensor has no zero error
+		return st
+	}
+	return decay.State{Slope: math.NaN()}
+}
+
+// look renews the estimate of the trace under way.
+func (m *lesson) look() {
+	if m.real() {
+		m.step(decay.Look{At: m.at})
+		return
+	}
+	if m.cur == nil || !m.cur.running() || m.paused {
+		return
+	}
+	m.run.proc.Step(decay.Look{At: m.run.now})
+	m.cur.result = m.run.proc.State().Result
+}
+
+// followRun puts the trace into the picture once it is isolated, and ends it
+// when its time is up.
+func (m *lesson) followRun() {
+	r := m.run
+	if !math.IsNaN(r.tr.iso) && m.cur == r.tr && !m.shown(r.tr) {
+		m.traces = append(m.traces, r.tr)
+	}
+	if r.stage == decay.PhaseOver && r.tr.running() {
+		m.finishTrace()
+	}
+}
+
+func (m *lesson) shown(t *lessonTrace) bool {
+	for _, x := range m.traces {
+		if x == t {
+			return true
+		}
+	}
+	return false
+}
+
+// finishTrace ends the trace under way and keeps what the estimate made of
+// the whole of it.
+func (m *lesson) finishTrace() {
+	t := m.cur
+	if t == nil || !t.running() {
+		return
+	}
+	t.end, _ = t.cols.Last()
+	if !m.real() {
+		m.run.proc.Step(decay.Finish{At: m.run.now})
+		if !math.IsNaN(t.iso) {
+			t.result = m.run.proc.State().Result
+		}
+	}
+}
+
+// start makes a new simulated trace with a hole, as soon as there is room.
+func (m *lesson) start(size decay.Length, hidden bool) {
+	if len(m.traces) >= maxTraces {
+		m.makeRoom(func(m *lesson) tea.Cmd { m.start(size, hidden); return nil })
+		return
+	}
+	m.finishTrace()
+	d := Duct{
+		Hole: size, Seep: m.seep, Volume: m.volume(), Ambient: m.o.ambientAt(m.high),
+		Temperature: m.set.AmbientTemperature, Supply: m.o.Supply,
+	}
+	r, err := m.o.NewRig(d)
+	if err != nil {
+		m.notice = err.Error()
+		return
+	}
+	t := newLessonTrace()
+	t.size, t.named, t.hidden, t.duct, t.slow, t.high, t.sim = size, true, hidden, d, m.slow, m.high, true
+	set := m.o.Setup
+	set.Volume, set.Ambient = d.Volume, d.Ambient
+	m.run = &bench{rig: r, tr: t, proc: decay.NewProcedure(set), hold: m.o.Hold}
+	m.cur = t
+	m.paused, m.notice = false, ""
+	if m.round != nil && m.round.tr != t && !hidden {
+		m.round = nil
+	}
+	if hidden {
+		m.round = &round{tr: t}
+		m.entry = &entry{what: entryGuess}
+	}
+}
+
+// makeRoom asks before the oldest of six traces goes.
+func (m *lesson) makeRoom(then func(*lesson) tea.Cmd) {
+	m.ask = &question{
+		text: strconv.Itoa(maxTraces) + " traces are in the picture. Take away " + labels(m.traces)[0] + ", the oldest?",
+		yes: func(m *lesson) tea.Cmd {
+			m.traces = m.traces[1:]
+			return then(m)
+		},
+	}
+}
+
+// volume is that of the next simulated trace.
+func (m *lesson) volume() decay.Volume {
+	if m.small {
+		return m.o.Setup.Volume * smallShare
+	}
+	return m.o.Setup.Volume
+}
+
+// size takes the key of a size: on the simulated rig a new trace, on real
+// hardware the name of the jet in the latest one.
+func (m *lesson) size(i int) {
+	if i >= len(m.o.Sizes) {
+		m.notice = "there is no size " + strconv.Itoa(i+1) + " in the list"
+		return
+	}
+	if m.real() {
+		m.nameJet(m.o.Sizes[i])
+		return
+	}
+	m.start(m.o.Sizes[i], false)
+}
+
+// nameJet gives the latest trace of real hardware its size.
+func (m *lesson) nameJet(d decay.Length) {
+	switch {
+	case m.cur == nil:
+		m.notice = "no trace yet: fill, isolate, and then say which jet it was"
+	case m.cur.hidden:
+		m.notice = "this jet is hidden: end the guessing round first"
+	default:
+		m.cur.size, m.cur.named = d, true
+		m.notice = "the latest trace is named " + lessonSize(d)
+	}
+}
+
+// startRound starts a guessing round.
+func (m *lesson) startRound() {
+	if !m.real() {
+		m.start(hide(m.rng.Float64()), true)
+		return
+	}
+	m.round = &round{}
+	m.entry = &entry{what: entryGuess}
+	m.notice = "fit the hidden jet, fill and isolate; the next hold is the hidden one"
+	if m.cur != nil && m.cur.running() && !m.cur.named {
+		m.hideIn(m.cur)
+		m.notice = ""
+	}
+}
+
+func (m *lesson) hideIn(t *lessonTrace) { m.round.tr, t.hidden = t, true }
+
+// enter takes the typed line.
+func (m *lesson) enter() {
+	e := m.entry
+	text := strings.TrimSpace(e.text)
+	switch {
+	case text == "" && e.what == entryGuess:
+		m.reveal()
+		return
+	case text == "" && e.what == entryTruth:
+		m.tell(0, false)
+		return
+	case text == "":
+		m.entry = nil
+		return
+	}
+	g, err := parseGuess(text)
+	if err != nil {
+		m.notice = err.Error()
+		return
+	}
+	e.text, m.notice = "", ""
+	switch e.what {
+	case entryGuess:
+		if len(m.round.guesses) >= maxGuesses {
+			m.notice = strconv.Itoa(maxGuesses) + " guesses are enough: Enter alone reveals"
+			return
+		}
+		m.round.add(g)
+	case entryJet:
+		m.entry = nil
+		m.nameJet(g.size)
+	case entryTruth:
+		m.tell(g.size, true)
+	}
+}
+
+// reveal ends the guessing. The hidden jet of real hardware has to be told by
+// the trainer first.
+func (m *lesson) reveal() {
+	switch {
+	case m.round.tr == nil || math.IsNaN(m.round.tr.iso):
+		m.notice = "wait: the duct is not isolated yet"
+	case m.real():
+		m.entry = &entry{what: entryTruth}
+	default:
+		m.tell(m.round.tr.size, true)
+	}
+}
+
+// tell shows the truth, if known, beside what the estimate says now.
+func (m *lesson) tell(size decay.Length, known bool) {
+	m.entry = nil
+	m.look()
+	r := m.round
+	r.revealed, r.told, r.said = true, known, r.tr.result
+	r.tr.hidden = false
+	r.tr.size, r.tr.named = size, known
+	m.rounds = append(m.rounds, r.verdict())
+	m.ring()
+}
+
+// listen takes what real hardware has sent.
+func (m *lesson) listen(now time.Time) {
+	err := m.pump.Err() // before draining: what came ahead of the end is then drained too
+	m.items = m.pump.Drain(m.items[:0])
+	for _, it := range m.items {
+		m.take(it, now)
+	}
+	switch {
+	case m.ended:
+	case err != nil:
+		m.ended = true
+		switch {
+		case errors.Is(err, io.EOF), errors.Is(err, sensor.ErrClosed):
+			m.notice = "the readings have ended"
+		default:
+			m.failure = err
+			m.notice = "the readings have ended: " + err.Error()
+		}
+		m.step(decay.Lost{At: m.at, Why: m.notice})
+	case now.Sub(m.heard) > silence:
+		why := m.why
+		if why == "" {
+			why = "nothing from " + m.o.Source.About().Name + " for " + strconv.Itoa(int(now.Sub(m.heard).Seconds())) + " s"
+		}
+		m.step(decay.Lost{At: m.at, Why: why})
+	}
+}
+
+// take feeds one item of real hardware to the test.
+func (m *lesson) take(it sensor.Item, now time.Time) {
+	if f := it.Fault; f != nil {
+		m.at = max(m.at, f.At)
+		text := f.Text
+		if f.Hint != "" {
+			text += "; " + f.Hint
+		}
+		m.notice = text
+		switch f.Code {
+		case "silent", "unplugged", "reader-failed":
+			m.why, m.heard = text, now.Add(-silence)
+			m.step(decay.Lost{At: m.at, Why: text})
+		}
+		return
+	}
+	m.heard, m.at, m.why = now, it.Sample.At, ""
+	m.step(decay.Taken{Sample: it.Sample})
+	if m.cur == nil || !m.cur.running() {
+		m.cur = newLessonTrace()
+	}
+	t := it.Sample.At.Seconds()
+	m.cur.cols.Add(t, float64(m.proc.State().P))
+	// Waiting for a fill may last for hours.
+	if math.IsNaN(m.cur.iso) && t-m.cur.cols.Start() > 300 {
+		m.cur.cols.DropBefore(t - 120)
+	}
+}
+
+// step gives an event of real hardware to the procedure. Each hold becomes one
+// trace.
+func (m *lesson) step(ev decay.Event) {
+	for _, e := range m.proc.Step(ev) {
+		switch e := e.(type) {
+		case decay.CeilingPassed:
+			m.rang = time.Time{} // the next tick rings
+		case decay.PhaseChanged:
+			if (e.To == decay.PhaseRelease || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
+				m.cur.end = e.At.Seconds()
+			}
+		}
+	}
+	st := m.proc.State()
+	if isolated(st.Phase) && m.cur != nil && m.cur.running() {
+		m.isolate(st)
+	}
+	// The next fill is a test of its own, with its own zero.
+	if st.Phase == decay.PhaseRelease && st.Advice == decay.AdviseDone {
+		m.proc = decay.NewProcedure(m.o.Setup)
+	}
+}
+
+// isolate brings the real trace under way into the picture, or asks for room.
+func (m *lesson) isolate(st decay.State) {
+	t := m.cur
+	first := math.IsNaN(t.iso)
+	t.iso = st.PhaseSince.Seconds() // placed better as the hold grows
+	t.result = st.Result
+	if !first {
+		return
+	}
+	if m.round != nil && !m.round.revealed && m.round.tr == nil {
+		m.hideIn(t)
+		m.notice = ""
+	}
+	show := func(m *lesson) tea.Cmd { m.traces = append(m.traces, t); return nil }
+	if len(m.traces) >= maxTraces {
+		m.makeRoom(show)
+		return
+	}
+	show(m)
+}
+
+// summary is what the lesson showed, for the terminal it leaves behind.
+func (m *lesson) summary() []string {
+	var out []string
+	for i, l := range labels(m.traces) {
+		t := m.traces[i]
+		line := l + ": watched for " + clock(t.seconds())
+		if said := estimateWords(t.result); said != "" && !t.hidden {
+			line += ", estimate " + said
+		}
+		out = append(out, line)
+	}
+	for _, r := range m.rounds {
+		out = append(out, "guessing round: "+r)
+	}
+	return out
+}

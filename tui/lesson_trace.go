@@ -1,0 +1,205 @@
+package tui
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/tui/chart"
+)
+
+// lessonTrace is one hold of a lesson.
+type lessonTrace struct {
+	cols   *chart.Columns // s of the readings' clock, Pa gauge
+	iso    float64        // when the duct was isolated, on that clock; NaN before
+	end    float64        // when the hold ended; NaN while it goes on
+	size   decay.Length
+	named  bool // size is known: it always is on the simulated rig
+	hidden bool // it is not to be told yet
+	duct   Duct // of the simulated rig
+	slow   bool // filled slowly
+	high   int  // index of its altitude
+	sim    bool
+	result decay.Result // what the estimate made of it so far
+}
+
+func newLessonTrace() *lessonTrace {
+	// 2 400 columns of 25 ms: a fill and a hold of half a minute at the best
+	// resolution any screen can show.
+	return &lessonTrace{cols: chart.NewColumns(2400, 0.025), iso: math.NaN(), end: math.NaN()}
+}
+
+func (t *lessonTrace) running() bool { return math.IsNaN(t.end) }
+
+// seconds is how long the trace was watched since isolation.
+func (t *lessonTrace) seconds() float64 {
+	last, _ := t.cols.Last()
+	if !t.running() {
+		last = math.Min(last, t.end)
+	}
+	if s := last - t.iso; s > 0 {
+		return s
+	}
+	return 0
+}
+
+// name is the size in words, as far as it may be told.
+func (t *lessonTrace) name() string {
+	switch {
+	case t.hidden:
+		return "hidden"
+	case !t.named:
+		return "jet ?"
+	}
+	return lessonSize(t.size)
+}
+
+// settings are the words for what a trace was made with, in a fixed order.
+func (t *lessonTrace) settings() [4]string {
+	return settingWords(t.duct.Seep, t.slow, t.duct.Volume, t.high)
+}
+
+func settingWords(seep, slow bool, v decay.Volume, high int) [4]string {
+	w := [4]string{"orifice", "quick fill", litres(v), altitudeWord(high)}
+	if seep {
+		w[0] = "seep"
+	}
+	if slow {
+		w[1] = "slow fill"
+	}
+	return w
+}
+
+func litres(v decay.Volume) string {
+	return strconv.FormatFloat(float64(v)/decay.Litre, 'g', 3, 64) + " L"
+}
+
+func altitudeWord(i int) string {
+	if i == 0 {
+		return "sea"
+	}
+	return strconv.Itoa(int(altitudes[i])) + " m"
+}
+
+// labels names every trace by letter and size, and by what of its settings
+// not all of them share: short words, for they stand in the picture.
+func labels(traces []*lessonTrace) []string {
+	var differ [4]bool
+	for _, t := range traces {
+		for k, w := range t.settings() {
+			differ[k] = differ[k] || w != traces[0].settings()[k]
+		}
+	}
+	out := make([]string, len(traces))
+	for i, t := range traces {
+		out[i] = letter(i) + " " + t.name()
+		for k, w := range t.settings() {
+			ordinary := k == 0 && !t.duct.Seep || k == 3 && t.high == 0
+			if t.sim && differ[k] && !ordinary {
+				out[i] += " " + strings.TrimSuffix(w, " fill")
+			}
+		}
+	}
+	return out
+}
+
+// letter is the mark of a trace, on its line and before its name.
+func letter(i int) string { return string(rune('A' + i)) }
+
+// bench is a simulated trace under way. It works the valves, on simulated
+// time alone.
+type bench struct {
+	rig   Rig
+	tr    *lessonTrace
+	proc  *decay.Procedure
+	now   time.Duration // simulated
+	owed  time.Duration // simulated time that has gone by and is not yet read
+	since time.Duration // when the stage began
+	stage decay.Phase   // ready, fill, hold or over
+	hold  time.Duration
+	p     decay.Gauge // the latest reading
+}
+
+const (
+	readEvery  = 20 * time.Millisecond // simulated: fifty readings a second
+	restFirst  = 2 * time.Second       // at ambient, which tells the zero
+	quickMost  = 15 * time.Second      // of a quick fill that does not reach the supply's pressure
+	slowRise   = 20 * time.Second      // of a slow fill, in small portions
+	slowRest   = 25 * time.Second      // with the supply still on, until the air has cooled
+	portions   = 4                     // of a slow fill in each reading
+	fullEnough = 0.98                  // of the supply's pressure
+)
+
+// advance lets d of simulated time go by and takes the readings in it.
+func (b *bench) advance(d time.Duration) {
+	b.owed += d
+	for b.owed >= readEvery && b.stage != decay.PhaseOver {
+		b.owed -= readEvery
+		b.valves()
+		b.breathe()
+		b.now += readEvery
+		b.read()
+	}
+}
+
+// valves goes to the next stage when it is time.
+func (b *bench) valves() {
+	in := b.now - b.since
+	g := b.rig.Pressure().Gauge(b.tr.duct.Ambient)
+	next := b.stage
+	switch b.stage {
+	case decay.PhaseReady:
+		if in >= restFirst {
+			next = decay.PhaseFill
+			b.rig.Fill()
+		}
+	case decay.PhaseFill:
+		if b.tr.slow && in >= slowRise+slowRest || !b.tr.slow && (in >= quickMost || g >= fullEnough*b.tr.duct.Supply) {
+			next = decay.PhaseHold
+			b.rig.Isolate()
+			b.tr.iso = b.now.Seconds()
+		}
+	case decay.PhaseHold:
+		if in >= b.hold {
+			next = decay.PhaseOver
+		}
+	}
+	if next != b.stage {
+		b.stage, b.since = next, b.now
+	}
+}
+
+// breathe lets one reading's time go by. A slow fill opens the valve in small
+// portions along a straight rise, and leaves it open at the top.
+func (b *bench) breathe() {
+	in := b.now - b.since
+	if b.stage != decay.PhaseFill || !b.tr.slow || in >= slowRise {
+		if b.stage == decay.PhaseFill {
+			b.rig.Fill()
+		}
+		b.rig.Advance(readEvery)
+		return
+	}
+	target := float64(b.tr.duct.Supply) * in.Seconds() / slowRise.Seconds()
+	for range portions {
+		if float64(b.rig.Pressure().Gauge(b.tr.duct.Ambient)) < target {
+			b.rig.Fill()
+		} else {
+			b.rig.Isolate()
+		}
+		b.rig.Advance(readEvery / portions)
+	}
+}
+
+func (b *bench) read() {
+	b.p = b.rig.Read()
+	b.proc.Step(decay.Taken{Sample: decay.Sample{At: b.now, P: b.p.Absolute(b.tr.duct.Ambient)}})
+	b.tr.cols.Add(b.now.Seconds(), float64(b.p))
+}
+
+// warm is by how much the air inside is warmer than the duct, K.
+func (b *bench) warm() float64 {
+	return float64(b.rig.Temperature() - b.tr.duct.Temperature)
+}
