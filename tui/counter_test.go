@@ -3,8 +3,6 @@ package tui
 import (
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -390,25 +388,6 @@ func TestCounterScreensMatchTheGoldenOnes(t *testing.T) {
 		for _, wh := range sizes {
 			golden(t, name, wh, m.draw(wh[0], wh[1]).render(&none)+"\n")
 		}
-	}
-}
-
-// golden compares a screen with its file.
-func golden(t *testing.T, name string, wh [2]int, got string) {
-	t.Helper()
-	file := filepath.Join("testdata", name+"-"+strconv.Itoa(wh[0])+"x"+strconv.Itoa(wh[1])+".txt")
-	if *update {
-		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got != string(want) {
-		t.Errorf("%s differs; look at it and run with -update:\n%s", file, firstDifference(got, string(want)))
 	}
 }
 

@@ -64,10 +64,10 @@ type LessonOptions struct {
 	OnItem func(sensor.Item) // of real hardware: gets every item, on the reader's goroutine
 	Bell   bool
 
-	FPS     int       // frames a second written at most; 0: 30
-	Input   io.Reader // nil: the terminal
-	Output  io.Writer // nil: standard output
-	NoColor bool      // weight and reversal only
+	FPS    int       // frames a second written at most; 0: 30
+	Input  io.Reader // nil: the terminal
+	Output io.Writer // nil: standard output
+	Look   Look      // of the terminal
 }
 
 // DefaultLessonSizes are the holes of the keys 1 to 6: a tight duct, and 0.3

@@ -3,7 +3,6 @@ package tui
 import (
 	"strconv"
 	"strings"
-	"unicode"
 
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
@@ -39,7 +38,7 @@ func init() {
 		})
 	}
 	add(always, "g", "g", "guess: a guessing round with a hidden hole", (*lesson).startRound)
-	add(onReal, "j", "j", "jet: type the size of the jet in the latest trace", func(m *lesson) { m.entry = &entry{what: entryJet} })
+	add(onReal, "j", "j", "jet: type the size of the jet in the latest trace", func(m *lesson) { m.entry = &typing{what: entryJet} })
 	add(onRig, "l", "l", "leak law: orifice or seep, from the next trace on", func(m *lesson) { m.seep = !m.seep })
 	add(onRig, "f", "f", "fill: quick or slow, from the next trace on", func(m *lesson) { m.slow = !m.slow })
 	add(onRig, "v", "v", "volume: big or small, from the next trace on", func(m *lesson) { m.small = !m.small })
@@ -133,18 +132,8 @@ func (m *lesson) typed(k tea.KeyMsg) {
 		if !m.real() {
 			m.speed = (m.speed + 1) % len(speeds)
 		}
-	case tea.KeyBackspace:
-		if r := []rune(e.text); len(r) > 0 {
-			e.text = string(r[:len(r)-1])
-		}
-	case tea.KeyCtrlU:
-		e.text = ""
-	case tea.KeyRunes, tea.KeySpace:
-		for _, r := range k.Runes {
-			if unicode.IsPrint(r) && len([]rune(e.text)) < longestEntry {
-				e.text += string(r)
-			}
-		}
+	default:
+		e.press(k)
 	}
 }
 
@@ -156,7 +145,7 @@ func (m *lesson) stopTyping() {
 		return
 	}
 	if m.entry.what == entryTruth {
-		m.entry = &entry{what: entryGuess}
+		m.entry = &typing{what: entryGuess}
 		return
 	}
 	end := func(m *lesson) tea.Cmd {

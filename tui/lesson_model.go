@@ -25,6 +25,7 @@ type lesson struct {
 	pump *sensor.Pump // nil on the simulated rig
 	rng  *rand.Rand
 	w, h int
+	pal  *[styles]string
 
 	unit    decay.PressureUnit
 	seep    bool // settings of the next trace
@@ -40,11 +41,11 @@ type lesson struct {
 	failure error
 
 	traces []*lessonTrace // in the picture, oldest first
-	run    *bench         // of the simulated rig: the latest trace, even when it is complete
+	run    *lessonRun     // of the simulated rig: the latest trace, even when it is complete
 	cur    *lessonTrace   // the latest trace, in the picture or not
 	proc   *decay.Procedure
 
-	entry  *entry    // a line being typed
+	entry  *typing   // a line being typed
 	ask    *question // waits for y or n
 	round  *round    // the latest guessing round
 	rounds []string  // what the rounds came to, for the summary
@@ -62,10 +63,10 @@ type lesson struct {
 // speeds of simulated time.
 var speeds = [...]int{1, 4, 10}
 
-// entry is a line being typed at the foot of the screen.
-type entry struct {
+// typing is a line being typed at the foot of the screen.
+type typing struct {
+	entry
 	what entryKind
-	text string
 }
 
 type entryKind int
@@ -75,8 +76,6 @@ const (
 	entryJet                    // the size of a real jet
 	entryTruth                  // the size of the hidden real jet, for the reveal
 )
-
-const longestEntry = 40 // characters
 
 // question waits for a y or an n.
 type question struct {
@@ -116,11 +115,10 @@ func (m *lesson) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 
 // View draws a frame of exactly the terminal's size.
 func (m *lesson) View() string {
-	g := m.draw(m.w, m.h)
-	if m.o.NoColor {
-		return g.render(&mono)
+	if m.pal == nil {
+		m.pal = m.o.Look.palette()
 	}
-	return g.render(&palette)
+	return m.draw(m.w, m.h).render(m.pal)
 }
 
 // tick brings the lesson up to the time now.
@@ -183,21 +181,24 @@ func (m *lesson) look() {
 // when its time is up.
 func (m *lesson) followRun() {
 	r := m.run
-	if !math.IsNaN(r.tr.iso) && m.cur == r.tr && !m.shown(r.tr) {
-		m.traces = append(m.traces, r.tr)
+	if !math.IsNaN(r.tr.iso) && m.cur == r.tr && m.index(r.tr) < 0 {
+		m.show(r.tr)
 	}
 	if r.stage == decay.PhaseOver && r.tr.running() {
 		m.finishTrace()
 	}
 }
 
-func (m *lesson) shown(t *lessonTrace) bool {
+// show puts a trace into the picture with the first letter that is free.
+func (m *lesson) show(t *lessonTrace) {
+	var used [maxTraces]bool
 	for _, x := range m.traces {
-		if x == t {
-			return true
-		}
+		used[x.slot] = true
 	}
-	return false
+	for used[t.slot] {
+		t.slot++
+	}
+	m.traces = append(m.traces, t)
 }
 
 // finishTrace ends the trace under way and keeps what the estimate made of
@@ -236,7 +237,7 @@ func (m *lesson) start(size decay.Length, hidden bool) {
 	t.size, t.named, t.hidden, t.duct, t.slow, t.high, t.sim = size, true, hidden, d, m.slow, m.high, true
 	set := m.o.Setup
 	set.Volume, set.Ambient = d.Volume, d.Ambient
-	m.run = &bench{rig: r, tr: t, proc: decay.NewProcedure(set), hold: m.o.Hold}
+	m.run = &lessonRun{rig: r, tr: t, proc: decay.NewProcedure(set), hold: m.o.Hold}
 	m.cur = t
 	m.paused, m.notice = false, ""
 	if m.round != nil && m.round.tr != t && !hidden {
@@ -244,7 +245,7 @@ func (m *lesson) start(size decay.Length, hidden bool) {
 	}
 	if hidden {
 		m.round = &round{tr: t}
-		m.entry = &entry{what: entryGuess}
+		m.entry = &typing{what: entryGuess}
 	}
 }
 
@@ -301,7 +302,7 @@ func (m *lesson) startRound() {
 		return
 	}
 	m.round = &round{}
-	m.entry = &entry{what: entryGuess}
+	m.entry = &typing{what: entryGuess}
 	m.notice = "fit the hidden jet, fill and isolate; the next hold is the hidden one"
 	if m.cur != nil && m.cur.running() && !m.cur.named {
 		m.hideIn(m.cur)
@@ -354,7 +355,7 @@ func (m *lesson) reveal() {
 	case m.round.tr == nil || math.IsNaN(m.round.tr.iso):
 		m.notice = "wait: the duct is not isolated yet"
 	case m.real():
-		m.entry = &entry{what: entryTruth}
+		m.entry = &typing{what: entryTruth}
 	default:
 		m.tell(m.round.tr.size, true)
 	}
@@ -465,12 +466,11 @@ func (m *lesson) isolate(st decay.State) {
 		m.hideIn(t)
 		m.notice = ""
 	}
-	show := func(m *lesson) tea.Cmd { m.traces = append(m.traces, t); return nil }
 	if len(m.traces) >= maxTraces {
-		m.makeRoom(show)
+		m.makeRoom(func(m *lesson) tea.Cmd { m.show(t); return nil })
 		return
 	}
-	show(m)
+	m.show(t)
 }
 
 // summary is what the lesson showed, for the terminal it leaves behind.

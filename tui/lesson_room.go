@@ -170,12 +170,15 @@ func (m *lesson) drawLines(g *grid, p picture) []int {
 	return owner
 }
 
-// lineStyle gives the latest trace the most weight.
-func (m *lesson) lineStyle(i int) style {
+// lineStyle is the style of a trace's line.
+func (m *lesson) lineStyle(i int) style { return trace1 + style(m.traces[i].slot) }
+
+// nameStyle is that of its name, which has more weight for the latest.
+func (m *lesson) nameStyle(i int) style {
 	if m.traces[i] == m.latest() {
 		return strong
 	}
-	return plain
+	return m.lineStyle(i)
 }
 
 // drawLetters sets each trace's letter along its line, each at its own times
@@ -198,10 +201,10 @@ func (m *lesson) drawLetters(g *grid, p picture) {
 				continue
 			}
 			st := m.lineStyle(i)
-			if st == strong {
+			if t == m.latest() {
 				st = banner
 			}
-			g.text(p.x0+x, p.top+y, letter(i), st)
+			g.text(p.x0+x, p.top+y, t.letter(), st)
 		}
 	}
 }
@@ -225,7 +228,7 @@ func (m *lesson) drawNames(g *grid, p picture, owner []int, names []string) {
 		x := int(t.seconds()/p.t1*float64(p.w)) + 1
 		n := width(names[i])
 		if !taken[y] && p.free(owner, x+1, y, n+1) {
-			g.text(p.x0+x, p.top+y, " "+names[i]+" ", m.lineStyle(i))
+			g.text(p.x0+x, p.top+y, " "+names[i]+" ", m.nameStyle(i))
 			taken[y] = true
 			continue
 		}
@@ -243,7 +246,7 @@ func (m *lesson) drawNames(g *grid, p picture, owner []int, names []string) {
 		}
 		beside[k].y = min(beside[k].y, most)
 		if beside[k].y >= 0 {
-			g.text(p.x0+p.w+1, p.top+beside[k].y, names[beside[k].i], m.lineStyle(beside[k].i), p.right)
+			g.text(p.x0+p.w+1, p.top+beside[k].y, names[beside[k].i], m.nameStyle(beside[k].i), p.right)
 		}
 	}
 }

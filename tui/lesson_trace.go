@@ -22,6 +22,7 @@ type lessonTrace struct {
 	slow   bool // filled slowly
 	high   int  // index of its altitude
 	sim    bool
+	slot   int          // its letter and colour in the picture, from 0
 	result decay.Result // what the estimate made of it so far
 }
 
@@ -94,7 +95,7 @@ func labels(traces []*lessonTrace) []string {
 	}
 	out := make([]string, len(traces))
 	for i, t := range traces {
-		out[i] = letter(i) + " " + t.name()
+		out[i] = t.letter() + " " + t.name()
 		for k, w := range t.settings() {
 			ordinary := k == 0 && !t.duct.Seep || k == 3 && t.high == 0
 			if t.sim && differ[k] && !ordinary {
@@ -106,11 +107,11 @@ func labels(traces []*lessonTrace) []string {
 }
 
 // letter is the mark of a trace, on its line and before its name.
-func letter(i int) string { return string(rune('A' + i)) }
+func (t *lessonTrace) letter() string { return string(rune('A' + t.slot)) }
 
-// bench is a simulated trace under way. It works the valves, on simulated
+// lessonRun is a simulated trace under way. It works the valves, on simulated
 // time alone.
-type bench struct {
+type lessonRun struct {
 	rig   Rig
 	tr    *lessonTrace
 	proc  *decay.Procedure
@@ -133,7 +134,7 @@ const (
 )
 
 // advance lets d of simulated time go by and takes the readings in it.
-func (b *bench) advance(d time.Duration) {
+func (b *lessonRun) advance(d time.Duration) {
 	b.owed += d
 	for b.owed >= readEvery && b.stage != decay.PhaseOver {
 		b.owed -= readEvery
@@ -145,7 +146,7 @@ func (b *bench) advance(d time.Duration) {
 }
 
 // valves goes to the next stage when it is time.
-func (b *bench) valves() {
+func (b *lessonRun) valves() {
 	in := b.now - b.since
 	g := b.rig.Pressure().Gauge(b.tr.duct.Ambient)
 	next := b.stage
@@ -173,7 +174,7 @@ func (b *bench) valves() {
 
 // breathe lets one reading's time go by. A slow fill opens the valve in small
 // portions along a straight rise, and leaves it open at the top.
-func (b *bench) breathe() {
+func (b *lessonRun) breathe() {
 	in := b.now - b.since
 	if b.stage != decay.PhaseFill || !b.tr.slow || in >= slowRise {
 		if b.stage == decay.PhaseFill {
@@ -193,13 +194,13 @@ func (b *bench) breathe() {
 	}
 }
 
-func (b *bench) read() {
+func (b *lessonRun) read() {
 	b.p = b.rig.Read()
 	b.proc.Step(decay.Taken{Sample: decay.Sample{At: b.now, P: b.p.Absolute(b.tr.duct.Ambient)}})
 	b.tr.cols.Add(b.now.Seconds(), float64(b.p))
 }
 
 // warm is by how much the air inside is warmer than the duct, K.
-func (b *bench) warm() float64 {
+func (b *lessonRun) warm() float64 {
 	return float64(b.rig.Temperature() - b.tr.duct.Temperature)
 }

@@ -12,6 +12,7 @@ import (
 // draw makes a frame of exactly w×h cells.
 func (m *lesson) draw(w, h int) *grid {
 	g := newGrid(w, h)
+	g.ascii = m.o.Look.ASCII
 	s := m.scene()
 	switch {
 	case w <= 0 || h <= 0:
@@ -30,7 +31,7 @@ func (m *lesson) draw(w, h int) *grid {
 // scene is what the lesson shares with the technician's screen: digits, alarm
 // and cautions.
 func (m *lesson) scene() scene {
-	s := scene{set: m.set, unit: m.unit, title: m.o.Title, st: m.state()}
+	s := scene{set: m.set, unit: m.unit, title: m.o.Title, st: m.state(), ascii: m.o.Look.ASCII}
 	s.about = sensor.About{Name: "simulated rig", Simulated: true}
 	if m.real() {
 		s.about = m.o.Source.About()
@@ -222,8 +223,8 @@ func (m *lesson) drawHead(g *grid, s *scene, left, y, right, dh, gw int) {
 	}
 	facts := []fact{{m.stand(), strong}}
 	if t := m.latest(); t != nil {
-		if i := m.index(t); i >= 0 {
-			facts[0].text = strings.TrimSpace(letter(i) + "  " + facts[0].text)
+		if m.index(t) >= 0 {
+			facts[0].text = strings.TrimSpace(t.letter() + "  " + facts[0].text)
 		}
 		if r := t.result; r.HasFit && r.HasVolume && !t.hidden && !math.IsNaN(t.iso) && dh > 4 {
 			facts = append(facts, fact{"estimate " + mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + ")", plain})
@@ -261,10 +262,9 @@ func (m *lesson) drawChoice(g *grid, left, y, right int) int {
 			entryTruth: "The true size of the hidden jet, in mm: ",
 		}[m.entry.what]
 		x := g.text(left, y, prompt, strong, right)
-		x = g.text(x, y, m.entry.text, strong, right)
-		x = g.text(x, y, "▏", strong, right)
-		if m.entry.what == entryGuess {
-			g.text(x+2, y, m.taken(right-x-2), plain, right)
+		m.entry.draw(g, x, y, right)
+		if x += width(m.entry.text) + 3; m.entry.what == entryGuess && x < right {
+			g.text(x, y, m.taken(), plain, right)
 		}
 		return y
 	}
@@ -278,8 +278,8 @@ func (m *lesson) drawChoice(g *grid, left, y, right int) int {
 	return y
 }
 
-// taken lists the guesses so far in n cells, the latest first.
-func (m *lesson) taken(n int) string {
+// taken lists the guesses so far, the latest first.
+func (m *lesson) taken() string {
 	var words []string
 	for _, q := range m.round.guesses {
 		words = append([]string{q.who + " " + mm(float64(q.size))}, words...)
@@ -287,12 +287,7 @@ func (m *lesson) taken(n int) string {
 	if len(words) == 0 {
 		return ""
 	}
-	line := count(len(words), "guess: ", "guesses: ") + strings.Join(words, ", ")
-	if width(line) > n && n > 1 {
-		r := []rune(line)
-		line = string(r[:min(len(r), n-1)]) + "…"
-	}
-	return line
+	return count(len(words), "guess: ", "guesses: ") + strings.Join(words, ", ")
 }
 
 // drawBody is the picture, or the list that was asked for instead.
@@ -366,8 +361,8 @@ func (m *lesson) tableLines() []fact {
 	if len(m.traces) == 0 {
 		out = append(out, fact{"none yet", plain})
 	}
-	for i, t := range m.traces {
-		line := letter(i) + "  " + t.name()
+	for _, t := range m.traces {
+		line := t.letter() + "  " + t.name()
 		if t.sim {
 			w := t.settings()
 			words := w[:]
@@ -447,9 +442,9 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	case m.ask != nil:
 		text, foot = m.ask.text, "y yes  n no"
 	case m.entry != nil:
-		text = map[entryKind]string{entryGuess: "Guess, mm: ", entryJet: "Jet, mm: ", entryTruth: "True size, mm: "}[m.entry.what] + m.entry.text + "▏"
+		text = map[entryKind]string{entryGuess: "Guess, mm: ", entryJet: "Jet, mm: ", entryTruth: "True size, mm: "}[m.entry.what] + m.entry.text + "_"
 		if m.entry.what == entryGuess {
-			text += " " + m.taken(2*g.w)
+			text += "  " + m.taken()
 		}
 		if m.notice != "" {
 			line = fact{"! " + m.notice, strong}

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"time"
 
@@ -26,6 +25,7 @@ type lessonFlags struct {
 	baud          int
 	label         string
 	seed          uint64
+	look          lookFlags
 }
 
 func (a *app) lessonCommand() *cobra.Command {
@@ -72,6 +72,7 @@ the book, as those of hold are.
 	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
 	fs.StringVar(&f.label, "label", "", "title of the lesson, also for the record")
 	fs.StringVar(&f.book, "book", "", "with --port: folder for the capture and the record (default: the user's data folder)")
+	f.look.add(fs)
 	return cmd
 }
 
@@ -114,7 +115,9 @@ func (a *app) lesson(ctx context.Context, f *lessonFlags) error {
 	}
 	o := tui.LessonOptions{
 		Setup: set, Unit: f.shown("psi"), Title: f.label, Hold: f.hold, Seed: f.seed, Bell: true,
-		NoColor: os.Getenv("NO_COLOR") != "",
+	}
+	if o.Look, err = f.look.look(); err != nil {
+		return err
 	}
 	if o.Sizes, err = parseHoles(f.holes); err != nil {
 		return err
