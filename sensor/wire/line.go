@@ -190,6 +190,8 @@ func (d *LineDecoder) DecodeAt(at time.Duration, line string) (Fields, error) {
 func (d *LineDecoder) Decode(line string) (Fields, error) {
 	d.pending = false
 	line = strings.TrimPrefix(line, "\ufeff")
+	// Tabs at the ends part empty cells, if tabs part the cells.
+	wide := strings.TrimFunc(line, func(r rune) bool { return r != '\t' && (unicode.IsSpace(r) || r == 0) })
 	line = strings.TrimFunc(line, func(r rune) bool { return unicode.IsSpace(r) || r == 0 })
 	if line == "" || line[0] == '#' || strings.HasPrefix(line, "//") {
 		return Fields{}, ErrSkip
@@ -209,11 +211,16 @@ func (d *LineDecoder) Decode(line string) (Fields, error) {
 	if f, ok, err := d.pairs(line); ok {
 		return f, err
 	}
-	if !d.fixed && d.takeHeader(line, false) {
+	digit := line[0] >= '0' && line[0] <= '9' || line[0] == '-' || line[0] == '+' || line[0] == '.'
+	if !d.fixed && !digit && d.takeHeader(wide, false) {
 		return Fields{}, fmt.Errorf("header: %w", ErrSkip)
 	}
 	if d.header != nil {
-		cells := split(line, d.delim)
+		whole := line
+		if d.delim == '\t' {
+			whole = wide
+		}
+		cells := split(whole, d.delim)
 		if len(cells) == len(d.header) || d.fits || d.fixed {
 			return d.row(cells)
 		}

@@ -19,6 +19,7 @@ var (
 const (
 	turnSteps  = 16
 	turnGap    = 5.0   // s
+	turnFirst  = 1.0   // s, while no step is known
 	turnSeldom = 600.0 // s
 	backAtOnce = 0.5   // s: a clock that goes back by more was reset
 )
@@ -77,6 +78,9 @@ func (c *boardClock) turned(raw, scale float64, turns []float64) float64 {
 			continue
 		}
 		window := turnSteps * c.step
+		if c.step == 0 {
+			window = turnFirst / scale
+		}
 		if m*scale >= turnSeldom {
 			window = max(window, turnGap/scale)
 		}
@@ -93,7 +97,7 @@ func (c *boardClock) says() string {
 	case c.turns == 0:
 		return ""
 	case c.turns == 1:
-		return fmt.Sprintf("; its clock rolled over once at %g, and the time goes on", c.turn)
+		return fmt.Sprintf("; its clock rolled over once at %.0f, and the time goes on", c.turn)
 	}
-	return fmt.Sprintf("; its clock rolled over %d times, the last at %g, and the time goes on", c.turns, c.turn)
+	return fmt.Sprintf("; its clock rolled over %d times, the last at %.0f, and the time goes on", c.turns, c.turn)
 }

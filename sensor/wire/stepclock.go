@@ -72,11 +72,13 @@ func (c *stepClock) learn(v float64, at time.Duration, hasAt bool) {
 		return
 	}
 	whole := v == float64(int64(v)) && c.last == float64(int64(c.last))
-	if hasAt && !c.hurry && whole {
+	if hasAt && whole {
 		if at > c.anchorAt && v > c.anchor {
 			c.byArrival(v-c.anchor, (at - c.anchorAt).Seconds(), step)
 		}
-		return
+		if c.scale != 0 || !c.hurry {
+			return
+		}
 	}
 	switch {
 	case !whole:

@@ -285,11 +285,14 @@ func FuzzLineDecoder(f *testing.F) {
 		d := NewLineDecoder(Options{Unit: "kPa"})
 		for _, l := range strings.Split(s, "\n") {
 			got, err := d.Decode(l)
-			if err == nil && (!finite(got.Value) || !finite(got.Time) || !finite(got.Temp)) {
+			if err == nil && (!finite(got.Value) || !finite(got.Time) || !finite(got.Temp) || !finite(got.Supply)) {
 				t.Fatalf("%q gave %+v", l, got)
 			}
 			if err != nil && got != (Fields{}) {
 				t.Fatalf("%q gave both %+v and %v", l, got, err)
+			}
+			if err == nil && len(l) <= 80 && !strings.Contains(l, `\`) && !sent(l, got.Value) {
+				t.Fatalf("%q gave %v, which was not sent", l, got.Value)
 			}
 		}
 		if d.Detected() == "" {
