@@ -130,6 +130,9 @@ func (s *estimation) step(cells int) (done bool) {
 	return true
 }
 
+// fewCells is how many cells of a hold are so few that its cost is no parabola.
+const fewCells = 25
+
 const baseModels = 4 // the first of models: nozzle and seep, with either way of cooling
 
 // next fits model i.
@@ -214,7 +217,7 @@ func (s *estimation) estimate() (estimate, bool) {
 	g := bf.model.gas(&bf.th, d.pa, d.tw, bf.th[parP0])
 	d.trace(&g, &bf.th, &room.curve)
 	buf := room.curve[0]
-	dof := math.Max(float64(len(d.t)-bf.model.count()), 1)
+	dof := max(float64(len(d.t)-bf.model.count()), float64(len(d.t)-2)/2, 1) // priors hold what few readings cannot
 	red := math.Max(bf.chi2/dof, 1)
 	var c0, c1 float64
 	for i := range d.t {
@@ -265,7 +268,7 @@ func (s *estimation) estimate() (estimate, bool) {
 		if f := &e.fits[i]; f.ok {
 			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
 			f.above = f.below
-			if s.fast && e.weights[i] > 0.02 {
+			if (s.fast || len(d.t) < fewCells) && e.weights[i] > 0.02 {
 				d.profile(f, e.widen, room)
 			}
 		}

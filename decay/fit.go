@@ -24,6 +24,7 @@ type holdData struct {
 	sigma   float64
 	n       float64 // readings
 	zeroSD  float64 // Pa: how well the zero is known
+	fresh   float64 // readings that differ from the one before
 	spent   int     // cells computed so far
 }
 
@@ -39,13 +40,24 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 	t0 := cells[s.from].t
 	length := cells[s.to-1].t1 - t0
 	skip := math.Min(skipCorner, 0.05*length)
+	if seldom := length/float64(s.to-s.from) > 2*skipCorner; seldom || s.from == 0 {
+		skip = 0 // no corner to see
+	}
 	shut := s.to < len(cells) // what ended the hold may have begun a little before it was seen
+	// Readings that repeat the one before tell less than they count for: the
+	// error of rounding is the same. A run of them is worth its two ends.
+	n := 0.0
+	for _, c := range cells[s.from:s.to] {
+		n += c.n
+		d.fresh += c.fresh
+	}
+	worth := math.Min(1, (2*d.fresh+1)/n)
 	var acc cell
 	put := func() {
 		if acc.n > 0 {
 			d.t = append(d.t, acc.t-t0)
 			d.p = append(d.p, acc.p-zero)
-			d.w = append(d.w, acc.n/(sigma*sigma))
+			d.w = append(d.w, worth*acc.n/(sigma*sigma))
 			d.vt = append(d.vt, (acc.t1-acc.t0)*(acc.t1-acc.t0)/12)
 			d.n += acc.n
 		}
@@ -66,6 +78,15 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 	}
 	put()
 	return d
+}
+
+// coarsen takes the readings as rounded to division, Pa.
+func (d *holdData) coarsen(division float64) {
+	sigma := division / math.Sqrt(12)
+	for i := range d.w {
+		d.w[i] *= d.sigma * d.sigma / (sigma * sigma)
+	}
+	d.sigma = sigma
 }
 
 // prior is the mean and standard deviation of parameter i of m at th, or sd 0

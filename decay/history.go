@@ -6,6 +6,7 @@ import "math"
 // absolute pascals.
 type cell struct {
 	n      float64 // readings in it
+	fresh  float64 // of them that differ from the one before
 	t, p   float64 // means
 	t0, t1 float64 // first and last stamp
 }
@@ -13,7 +14,7 @@ type cell struct {
 // merge joins two neighbouring cells.
 func (c cell) merge(d cell) cell {
 	n := c.n + d.n
-	return cell{n, (c.t*c.n + d.t*d.n) / n, (c.p*c.n + d.p*d.n) / n, c.t0, d.t1}
+	return cell{n, c.fresh + d.fresh, (c.t*c.n + d.t*d.n) / n, (c.p*c.n + d.p*d.n) / n, c.t0, d.t1}
 }
 
 const (
@@ -39,7 +40,7 @@ type history struct {
 	noiseAt int
 
 	n, spikes, gaps, backward int
-	lastT, dt                 float64 // latest stamp; typical step
+	lastT, lastP, dt          float64 // latest reading; typical step of time
 	peak                      float64 // highest accepted reading
 	equalSteps, steps         int     // successive readings that are exactly equal
 	rest, restBand            float64 // readings this near to rest tell nothing of being stuck
@@ -48,7 +49,8 @@ type history struct {
 	longRun                   float64 // longest run of equal readings, s
 	longRunN                  int
 	longRunP, longRunT0       float64
-	quantum                   float64 // smallest step between unequal readings
+	quantum                   float64 // Pa, that every step between readings is a multiple of; 0: none seen
+	unrounded                 bool    // there is no such step
 	sigmaIs                   float64
 	sigmaAt                   int
 	lastKept                  float64
@@ -57,7 +59,7 @@ type history struct {
 type point struct{ t, p float64 }
 
 func newHistory() *history {
-	return &history{anchor: math.NaN(), limit: maxCells, peak: math.Inf(-1), lastT: math.NaN(), quantum: math.Inf(1)}
+	return &history{anchor: math.NaN(), limit: maxCells, peak: math.Inf(-1), lastT: math.NaN()}
 }
 
 // sigma is a robust standard deviation of a single reading from the median of
@@ -71,16 +73,13 @@ func (h *history) sigma() float64 {
 }
 
 func (h *history) freshSigma() float64 {
-	if len(h.noise) < 5 {
-		return 0
+	med := 0.0
+	if len(h.noise) >= 5 {
+		h.room = append(h.room[:0], h.noise...)
+		med = middle(h.room) / 0.6745 / math.Sqrt(1.5)
 	}
-	h.room = append(h.room[:0], h.noise...)
-	med := middle(h.room) / 0.6745 / math.Sqrt(1.5)
-	if q := h.quantum; med < q/math.Sqrt(12) && !math.IsInf(q, 1) {
-		// Readings quantised more coarsely than they are noisy: rounding is the noise.
-		med = q / math.Sqrt(12)
-	}
-	return med
+	// Readings rounded more coarsely than they are noisy: rounding is the noise.
+	return max(med, h.quantum/math.Sqrt(12))
 }
 
 // middle is the upper median of s, which it reorders: C. A. R. Hoare's FIND,
@@ -133,6 +132,10 @@ func (h *history) add(t, p float64) {
 		}
 	}
 	h.lastT = t
+	if h.n > 0 && p != h.lastP {
+		h.stepped(math.Abs(p - h.lastP))
+	}
+	h.lastP = p
 	h.n++
 	if h.nring < len(h.ring) {
 		h.ring[h.nring] = point{t, p}
@@ -186,6 +189,7 @@ func (h *history) spike(sigma float64) bool {
 // keep puts an accepted reading into the cells.
 func (h *history) keep(x point) {
 	h.peak = math.Max(h.peak, x.p)
+	fresh := 0.0
 	if k := len(h.cells); k > 0 {
 		h.steps++
 		if x.p == h.lastKept {
@@ -197,21 +201,42 @@ func (h *history) keep(x point) {
 				h.longRun, h.longRunN, h.longRunP, h.longRunT0 = d, h.runLen, x.p, h.runT0
 			}
 		} else {
-			if s := math.Abs(x.p - h.lastKept); s > 1e-6*math.Abs(x.p)*1e-3 {
-				h.quantum = math.Min(h.quantum, s)
-			}
+			fresh = 1
 			h.runLen, h.runT0 = 1, x.t
 		}
 	} else {
-		h.runT0, h.runLen = x.t, 1
+		h.runT0, h.runLen, fresh = x.t, 1, 1
 	}
 	h.lastKept = x.p
-	c := cell{1, x.t, x.p, x.t, x.t}
+	c := cell{1, fresh, x.t, x.p, x.t, x.t}
 	if k := len(h.cells); k > 0 && x.t-h.cells[k-1].t0 < finestCell {
 		h.cells[k-1] = h.cells[k-1].merge(c)
 	} else {
 		h.cells = append(h.cells, c)
 	}
+}
+
+// stepped notes a step between unequal readings: what divides all of them is
+// what they were rounded to.
+func (h *history) stepped(s float64) {
+	if h.unrounded {
+		return
+	}
+	const finest = 0.05 // Pa: below it rounding matters to nobody
+	a, b := max(s, h.quantum), min(s, h.quantum)
+	for b > finest { // Euclid's algorithm, blind to the last digits
+		r := math.Abs(a - b*math.Round(a/b))
+		if r < max(finest, 1e-4*b) {
+			h.quantum = b
+			return
+		}
+		a, b = b, r
+	}
+	if h.quantum == 0 && s > finest {
+		h.quantum = s
+		return
+	}
+	h.quantum, h.unrounded = 0, true
 }
 
 // full says that it is time to thin; the owner first finds the anchor.

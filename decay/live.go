@@ -10,6 +10,10 @@ import (
 // hundredths more of it changes the answer by less than its uncertainty.
 const refitGrowth = 1.03
 
+// unknownDivision is the share of the pressure to which readings are taken to
+// be rounded when nothing shows it: half a psi at 25.
+const unknownDivision = 0.02
+
 // lookCells is how many cells' worth of fitting one look does at most, so that
 // none takes long; a round of fits may then need several looks.
 const lookCells = 2000
@@ -165,6 +169,15 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	case set.ZeroTolerance > 0 && set.FullScale > 0:
 		d.zeroSD = set.ZeroTolerance * set.FullScale / 1.96
 	}
+	if d.fresh <= 1 && l.h.quantum == 0 && set.Division == 0 {
+		// Nothing tells how finely this is read, so a coarse dial is assumed.
+		d.coarsen(unknownDivision * float64(sg.top))
+		warn("resolution-unknown", "all readings are equal, so nothing shows how finely the pressure was read: 2 % of it was assumed")
+	}
+	if !sg.hasAmbient {
+		// Nobody can set a zero more finely than the readings are rounded.
+		d.zeroSD = math.Hypot(d.zeroSD, math.Max(l.h.quantum, float64(set.Division))/math.Sqrt(12))
+	}
 	if l.warm != nil && math.Abs(l.warmStart-t0) > 1e-9 {
 		l.warm = nil
 	}
@@ -248,8 +261,9 @@ func (l *Live) faults(r *Result) {
 		r.Flags = append(r.Flags, FlagSpikes)
 	}
 	// A frozen value among readings that were otherwise never equal for long.
-	others := h.equalSteps - h.longRunN
-	if h.longRunN >= 20 && h.longRun >= 3 && float64(others) < 0.3*float64(h.steps-h.longRunN) {
+	others, steps := h.equalSteps-h.longRunN, h.steps-h.longRunN
+	never := h.longRunN >= 100 && steps < 0 // not one reading that differs
+	if h.longRunN >= 20 && h.longRun >= 3 && (never || steps >= 20 && float64(others) < 0.3*float64(steps)) {
 		r.Flags = append(r.Flags, FlagStuck)
 		r.Warnings = append(r.Warnings, Warning{"stuck", fmt.Sprintf("the reading did not change at all for %.1f s", h.longRun)})
 	}

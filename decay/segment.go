@@ -208,9 +208,9 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	}
 	// Cut into still stretches: pressurised and not rising, split at bends.
 	var still []stretch
-	floor := math.Max(300, math.Max(3*sigma, 0.01*sg.top))
-	if sg.hasAmbient {
-		floor = math.Max(300, 3*sigma)
+	floor := max(300, min(3*sigma, 0.05*sg.top))
+	if !sg.hasAmbient {
+		floor = max(floor, 0.01*sg.top)
 	}
 	sunk := false // down at ambient, and not filled again since
 	for i := i0; i < n; {

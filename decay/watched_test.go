@@ -13,10 +13,13 @@ import (
 	"ebbline/decay/decaytest"
 )
 
-var watchedRuns = flag.Int("watched", 12, "live tests to simulate on either side of the limit")
+var (
+	watchedRuns = flag.Int("watched", 12, "live tests to simulate on either side of the limit")
+	watchedFrom = flag.Uint64("watched-from", 2_000_000, "seed of the first of them")
+)
 
-// TestVerdictUnderWatching runs whole live tests on random rigs, looking twice
-// a second, with holes a twentieth in diameter below and above the limit and
+// TestVerdictUnderWatching runs whole live tests on random rigs, looking five
+// times a second, with holes a twentieth in diameter below and above the limit and
 // at twice the limit: a verdict once shown may be wrong in 1 % of tests.
 func TestVerdictUnderWatching(t *testing.T) {
 	const (
@@ -60,7 +63,7 @@ func TestVerdictUnderWatching(t *testing.T) {
 		}
 		go func() {
 			for i := range *watchedRuns {
-				next <- uint64(i)
+				next <- *watchedFrom + uint64(i)
 			}
 			for range workers {
 				next <- stop
@@ -100,7 +103,7 @@ func watch(seed uint64, hole float64) (decay.Outcome, float64) {
 		p.Step(decay.Taken{Sample: s})
 		if s.At >= look {
 			p.Step(decay.Look{At: s.At})
-			look = s.At + 500*time.Millisecond
+			look = s.At + 200*time.Millisecond
 			if v := p.State().Verdict; v != decay.Undecided {
 				return v, (s.At - tr.IsolatedAt).Seconds()
 			}
