@@ -28,16 +28,24 @@ func init() {
 			func(m *model) tea.Cmd { m.o.Controls.Isolate(); return nil }},
 		{key.NewBinding(key.WithKeys("r"), key.WithHelp("r", "release: open the vent of the rig")), true,
 			func(m *model) tea.Cmd { m.o.Controls.Release(); return nil }},
+		{key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "pinch: press the rig's leak half shut, or let go")), true,
+			func(m *model) tea.Cmd { m.pinch(); return nil }},
+		{key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hunt: the leak's rate, joint by joint; again goes back")), false,
+			func(m *model) tea.Cmd { m.toggle(viewHunt); return nil }},
+		{key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark: keep a word with the rate at this moment")), false,
+			func(m *model) tea.Cmd { m.startMark(); return nil }},
 		{key.NewBinding(key.WithKeys("u"), key.WithHelp("u", "unit: psi, bar, kPa and the others in turn")), false,
 			func(m *model) tea.Cmd { m.nextUnit(); return nil }},
 		{key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "details: the numbers for a specialist")), false,
 			func(m *model) tea.Cmd { m.s.detail, m.s.help = !m.s.detail, false; return nil }},
 		{key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "bell: sound on or off")), false,
 			func(m *model) tea.Cmd { m.s.bell = !m.s.bell; m.refreshKeys(); return nil }},
-		{key.NewBinding(key.WithKeys("?", "h"), key.WithHelp("?", "help: this list")), false,
+		{key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "help: this list")), false,
 			func(m *model) tea.Cmd { m.s.help = !m.s.help; return nil }},
-		{key.NewBinding(key.WithKeys("q", "ctrl+c", "esc"), key.WithHelp("q", "quit: save the record and leave")), false,
+		{key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit: save the record and leave")), false,
 			func(m *model) tea.Cmd { return m.quit() }},
+		{key.NewBinding(key.WithKeys("esc"), key.WithHelp("Esc", "back: to the picture of the test; it ends nothing")), false,
+			func(m *model) tea.Cmd { m.back(); return nil }},
 	}
 }
 
@@ -49,6 +57,39 @@ func (m *model) press(k tea.KeyMsg) tea.Cmd {
 		}
 	}
 	return nil
+}
+
+// toggle goes to a view, or from it back to the room.
+func (m *model) toggle(v view) {
+	s := &m.s
+	s.detail, s.help = false, false
+	if s.view == v {
+		v = viewRoom
+	}
+	s.view = v
+}
+
+// pinch presses the leak of a simulated rig, or lets it go.
+func (m *model) pinch() {
+	if m.o.Pinch == nil {
+		m.say("this rig's leak cannot be pressed")
+		return
+	}
+	m.pinched = !m.pinched
+	if err := m.o.Pinch(m.pinched); err != nil {
+		m.say(err.Error())
+		return
+	}
+	m.say(map[bool]string{true: "the simulated leak is pressed half shut", false: "the simulated leak is let go"}[m.pinched])
+}
+
+// back leaves what lies over the picture of the test. Nothing is lost by it.
+func (m *model) back() {
+	s := &m.s
+	if !s.help && !s.detail && s.view == viewRoom {
+		m.say("Esc ends nothing here: q saves the record and leaves")
+	}
+	s.help, s.detail, s.view = false, false, viewRoom
 }
 
 // hint is a key as the foot of a screen offers it.

@@ -47,11 +47,7 @@ func (s *scene) drawFull(g *grid) {
 	s.drawStand(g, x+9, y, g.w-2, dh)
 
 	y += dh + 1
-	lines := wrap(s.advice(), g.w-2*left)
-	for i := range min(2, len(lines)) {
-		g.text(left, y+i, lines[i], strong)
-	}
-	y += 2
+	y = s.drawSentence(g, left, y, g.w-left, s.advice(), 2)
 	if g.h >= 28 {
 		y++
 	}
@@ -299,6 +295,10 @@ func (s *scene) drawSmall(g *grid) {
 	}
 	g.text(0, y, line, st)
 	y++
+	if s.hunt.typing != nil {
+		s.drawSentence(g, 0, y, g.w, "", 2)
+		return
+	}
 	lines := wrap(s.advice(), g.w)
 	for i, l := range lines {
 		if y+i < g.h {

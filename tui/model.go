@@ -37,6 +37,7 @@ type model struct {
 	w, h int
 	pal  *[styles]string
 
+	meter   meter
 	items   []sensor.Item
 	waited  []decay.Sample // on the start card: the latest readings
 	looked  time.Time
@@ -55,6 +56,7 @@ type model struct {
 
 	acknowledged bool           // the cautions were, in this session
 	rigLeak      decay.Interval // of the fittings, when they were checked
+	pinched      bool           // the simulated leak is
 	asked        string         // the key that has to be pressed again
 	askedAt      time.Time
 }
@@ -93,6 +95,9 @@ func (m *model) startTest(set decay.Setup) {
 		s.trace.Add(r.At.Seconds(), float64(m.proc.State().P))
 	}
 	m.waited = nil
+	m.meter = meter{}
+	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
+	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.proc.State()
 	m.refreshKeys()
 }
@@ -132,6 +137,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.KeyMsg:
 		if m.s.card != nil {
 			return m, m.pressCard(msg)
+		}
+		if m.s.hunt.typing != nil {
+			return m, m.pressMark(msg)
 		}
 		return m, m.press(msg)
 	case tickMsg:
@@ -189,6 +197,9 @@ func (m *model) tick(now time.Time) {
 		m.s.about = m.o.Source.About()
 	}
 	m.s.st = m.proc.State()
+	if m.s.card == nil && !m.over {
+		m.meterReading()
+	}
 	if m.s.st.OverCeiling && !m.over && now.Sub(m.rang) >= bellEvery {
 		m.rang = now
 		m.ring(ringCeiling)
@@ -225,6 +236,7 @@ func (m *model) take(it sensor.Item, now time.Time) {
 	}
 	t := it.Sample.At.Seconds()
 	m.s.trace.Add(t, float64(m.proc.State().P))
+	m.meter.add(t, float64(m.proc.State().P))
 	// Waiting for a fill may last for hours: only its last minute is kept, at
 	// full resolution.
 	if len(m.s.marks) == 0 && t-m.s.trace.Start() > 55 {
@@ -274,6 +286,9 @@ func (m *model) mark(e decay.PhaseChanged) {
 		m.ring(ringPhase)
 	}
 }
+
+// say shows a line for a while.
+func (m *model) say(text string) { m.s.fault, m.faulted = text, m.now }
 
 // ended finishes the test when no more readings will come.
 func (m *model) ended(err error) {

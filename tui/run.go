@@ -30,6 +30,8 @@ type Options struct {
 	// Save is called once for each test, when it is over or the program quits.
 	// It returns where the record is.
 	Save func(decay.Result) (string, error)
+	// Pinch presses the leak of a simulated rig half shut, or lets it go.
+	Pinch func(shut bool) error
 	// OnMark gets each mark of the hunt, to be kept in the record.
 	OnMark func(record.Mark)
 	Bell   bool

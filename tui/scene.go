@@ -30,10 +30,20 @@ type scene struct {
 	rig    bool // the valves can be worked from here
 	ascii  bool
 	card   *card // the start card, while it is shown
+	hunt   hunt
+	view   view
 	detail bool
 	help   bool
 	keys   []hint // for the foot of the screen and the help
 }
+
+// view is what a test is looked at with.
+type view uint8
+
+const (
+	viewRoom view = iota
+	viewHunt
+)
 
 // mark is a phase change on the time axis.
 type mark struct {
@@ -59,6 +69,10 @@ func (s *scene) draw(w, h int) *grid {
 		s.drawAlarm(g)
 	case s.card != nil:
 		s.drawCard(g)
+	case s.view == viewHunt && !s.help && !s.detail && w >= fullW && h >= fullH:
+		s.drawHunt(g)
+	case s.view == viewHunt && !s.help && w >= smallW && h >= smallH:
+		s.drawHuntSmall(g)
 	case w >= fullW && h >= fullH:
 		s.drawFull(g)
 	case w >= smallW && h >= smallH:

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 	"ebbline/sensor"
 	"ebbline/tui/chart"
 )
@@ -117,6 +118,37 @@ func moments() map[string]scene {
 		s.st.Advice, s.st.Lost, s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
 		s.about = sensor.About{Name: "/dev/ttyUSB0", Detail: "one number a line, volts, 50 a second"}
 	})
+	hunting := func(change func(*scene)) func(*scene) {
+		return func(s *scene) {
+			s.view = viewHunt
+			s.hunt = hunt{known: true, settled: true, rate: -22 * decay.PSI / 60, least: 0.9 * decay.PSI / 60, trend: trendSame, hole: 0.98 * decay.Millimetre,
+				rates: chart.NewColumns(2400, 0.04)}
+			for k := range 1200 {
+				t := 60 + float64(k)*0.04
+				s.hunt.rates.Add(t, 22*decay.PSI/60*(1-(t-60)/300)+math.Sin(float64(k)*1.7)*60)
+			}
+			s.st.P = 21.5 * psi
+			change(s)
+		}
+	}
+	make("hunt", 108, 25, .8, hunting(func(s *scene) {}))
+	make("hunt-smaller", 112, 25, .8, hunting(func(s *scene) {
+		h := &s.hunt
+		for k := range 100 {
+			t := 108 + float64(k)*0.04
+			h.rates.Add(t, math.Max(7, 18-20*(t-108))*decay.PSI/60+math.Sin(float64(k)*1.7)*60)
+		}
+		h.rate, h.was, h.trend, h.since, h.hole = -7.1*decay.PSI/60, -18.2*decay.PSI/60, trendSmaller, 3.2, 0.61*decay.Millimetre
+		h.marks = []record.Mark{{At: 80 * time.Second, P: 22 * psi, Rate: -20.4 * decay.PSI / 60, Word: "upper cooler hose"},
+			{At: 110 * time.Second, P: 21.5 * psi, Rate: -7.2 * decay.PSI / 60, Word: "lower cooler hose, the clamp at the cooler"}}
+	}))
+	make("hunt-mark", 112, 25, .8, hunting(func(s *scene) {
+		s.hunt.mark, s.hunt.typing = record.Mark{At: 104 * time.Second}, &entry{"lower cooler"}
+	}))
+	make("hunt-fed", 20, 25, .95, hunting(func(s *scene) {
+		s.st.Advice, s.st.Phase = decay.AdviseIsolate, decay.PhaseFill
+		s.hunt.rate, s.hunt.rates = 40, chart.NewColumns(2400, 0.04)
+	}))
 	at := func(line int, change func(*card)) func(*scene) {
 		return func(s *scene) {
 			set := decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03, Ambient: 95 * decay.Kilopascal}

@@ -124,6 +124,7 @@ func TestKeysHelpAndDispatchAgree(t *testing.T) {
 		}
 		return m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)})
 	}
+	m.o.Pinch = func(bool) error { return nil }
 	for _, k := range []string{"f", "i", "i", "r", "u", "d", "?", "b", "x"} {
 		if press(k) != nil {
 			t.Errorf("%s gives a command", k)

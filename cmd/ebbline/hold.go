@@ -197,7 +197,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 
 	stage := &rigStage{}
 	if r, ok := src.(*rig.Source); ok {
-		stage.rig, stage.hole = r, r.Config().Hole
+		stage.rig, stage.hole, stage.now = r, r.Config().Hole, r.Config().Hole
 		if card {
 			r.Isolate() // nobody works the valves until the test begins
 		}
@@ -218,6 +218,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	if prof != nil && prof.Limit > 0 {
 		o.LimitFrom = "from the profile"
+	}
+	if stage.rig != nil {
+		o.Pinch = stage.pinch
 	}
 	if f.ceiling != "" {
 		o.CeilingFrom = "from --ceiling"

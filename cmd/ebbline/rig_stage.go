@@ -14,13 +14,23 @@ import (
 // tight, a repaired duct leaks a tenth of what it did, and the branches share
 // the leak.
 type rigStage struct {
-	rig      *rig.Source // nil on real hardware
-	hole     decay.Length
-	branches int // tested so far
+	rig      *rig.Source  // nil on real hardware
+	hole     decay.Length // of the whole duct
+	now      decay.Length // of what is under test
+	branches int          // tested so far
 }
 
 // shares are what the first branches leak of the whole.
 var shares = [...]float64{0.1, 0.75, 0.15}
+
+// pinch presses the leak so that a quarter of its area is left, or lets it go.
+func (s *rigStage) pinch(shut bool) error {
+	d := s.now
+	if shut {
+		d /= 2
+	}
+	return s.rig.SetHole(d)
+}
 
 // set sets the stage for a test and starts the rig's script.
 func (s *rigStage) set(t tui.Start) error {
@@ -42,7 +52,8 @@ func (s *rigStage) set(t tui.Start) error {
 			return err
 		}
 	}
-	if err := s.rig.SetHole(s.hole * decay.Length(math.Sqrt(share))); err != nil {
+	s.now = s.hole * decay.Length(math.Sqrt(share))
+	if err := s.rig.SetHole(s.now); err != nil {
 		return err
 	}
 	script := rig.DefaultScript()

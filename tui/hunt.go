@@ -1,0 +1,414 @@
+package tui
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/tui/chart"
+)
+
+// rateSpan is the stretch of time on the hunt's chart, s.
+const rateSpan = 60.0
+
+// hunt is what the leak-rate meter shows.
+type hunt struct {
+	known   bool
+	settled bool    // the air has, since the fill
+	empty   bool    // there is too little pressure to hunt with
+	rate    float64 // of the pressure, Pa/s, negative when losing
+	least   float64 // the smallest change of the rate that can be told, Pa/s
+	was     float64 // the rate before the latest change, at the present pressure
+	trend   trend
+	since   float64        // s since the latest change
+	hole    float64        // equivalent hole of the rate, m; 0 when the volume is not known
+	rates   *chart.Columns // −rate against time
+	marks   []record.Mark
+	typing  *entry // the word of a mark, while it is typed
+	mark    record.Mark
+}
+
+// fed reports whether the supply may be on.
+func (s *scene) fed() bool { return s.st.Phase == decay.PhaseFill }
+
+// meterReading brings the meter up to date for the screen.
+func (m *model) meterReading() {
+	m.meter.pa = float64(m.set.NominalAmbient())
+	if a := m.s.st.Result.Ambient; a > 0 {
+		m.meter.pa = float64(a)
+	}
+	t := m.at.Seconds()
+	m.meter.look(t)
+	h, r := &m.s.hunt, &m.meter
+	h.known, h.rate, h.trend, h.since = r.known && !m.s.st.Lost, r.rate, r.trend, t-r.at
+	// Settling fades like a leak that gets smaller: the level starts after it.
+	// A joint that is pressed may look like a new hold, or let go like a release;
+	// so what was settled stays so until the next fill.
+	switch m.s.st.Phase {
+	case decay.PhaseHold:
+		h.settled = true
+	case decay.PhaseReady, decay.PhaseFill:
+		h.settled = false
+	}
+	if h.empty = float64(m.s.st.P) < 0.05*float64(m.s.set.Ceiling); !h.settled || h.empty {
+		r.weight, r.trend, r.looks = 0, trendNone, 0
+		h.trend = trendNone
+	}
+	p := float64(m.s.st.P) + r.pa
+	toRate := p * decay.Psi(r.pa/p)
+	h.was, h.least = -r.was*toRate, changeZ*r.sd*toRate
+	h.hole = 0
+	if v := float64(m.set.Volume); v > 0 && h.known && r.k > 0 && !m.s.fed() {
+		tw := float64(m.s.set.AmbientTemperature)
+		area := r.k*v/math.Sqrt(decay.RAir*tw) - m.s.set.RigLeak.Value
+		h.hole = float64(decay.EquivalentHole(decay.Area(math.Max(area, 0)), m.s.set.Cd))
+	}
+	if h.known {
+		h.rates.Add(t, -h.rate)
+		if t-h.rates.Start() > 2*rateSpan {
+			h.rates.DropBefore(t - rateSpan - 1)
+		}
+	}
+}
+
+// startMark takes the moment for a mark; its word is then typed.
+func (m *model) startMark() {
+	if m.over || !m.s.st.Seen {
+		m.say("no mark: no test is under way")
+		return
+	}
+	rate := math.NaN()
+	if m.s.hunt.known {
+		rate = m.s.hunt.rate
+	}
+	m.s.hunt.mark = record.Mark{At: m.at, P: m.s.st.P, Rate: rate}
+	m.s.hunt.typing = &entry{}
+}
+
+// pressMark takes a key while a mark's word is typed.
+func (m *model) pressMark(k tea.KeyMsg) tea.Cmd {
+	h := &m.s.hunt
+	switch k.Type {
+	case tea.KeyEnter:
+		mk := h.mark
+		mk.Word = strings.TrimSpace(h.typing.text)
+		if mk.Word == "" {
+			mk.Word = "mark " + strconv.Itoa(len(h.marks)+1)
+		}
+		h.marks, h.typing = append(h.marks, mk), nil
+		if m.o.OnMark != nil {
+			m.o.OnMark(mk)
+		}
+	case tea.KeyEsc:
+		h.typing = nil
+	case tea.KeyCtrlC:
+		return m.quit()
+	default:
+		h.typing.press(k)
+	}
+	return nil
+}
+
+// perMinute is a rate of pressure as it is shown.
+func (s *scene) perMinute(rate float64) string {
+	v := rate * 60 / s.unit.Pascal
+	d := 1
+	if s.unit.Pascal < decay.Kilopascal {
+		d = 0
+	} else if s.unit.Pascal > 50*decay.Kilopascal {
+		d = 3
+	}
+	n := strconv.FormatFloat(v, 'f', d, 64)
+	if strings.Trim(n, "-0.") == "" {
+		n = strings.TrimPrefix(n, "-")
+	}
+	return n
+}
+
+// huntNumber is the meter's number: what is lost, or while the supply is on
+// how the pressure changes.
+func (s *scene) huntNumber() string {
+	h := s.hunt
+	switch {
+	case !h.known:
+		return "--.-"
+	case s.fed():
+		return s.perMinute(h.rate)
+	}
+	return s.perMinute(-h.rate)
+}
+
+// huntWord is the trend in one word.
+func (s *scene) huntWord() (string, style) {
+	h := s.hunt
+	if s.st.Lost {
+		return "NO READING", warn
+	}
+	if !h.known || h.empty || s.st.Phase == decay.PhaseOver {
+		return "WAIT", dim
+	}
+	if s.fed() {
+		switch {
+		case h.rate > h.least && h.rate*60 > decay.Kilopascal:
+			return "RISES", strong
+		case h.rate < -h.least && h.rate*60 < -decay.Kilopascal:
+			return "FALLS", strong
+		}
+		return "STEADY", strong
+	}
+	switch h.trend {
+	case trendSmaller:
+		return "SMALLER", banner
+	case trendLarger:
+		return "LARGER", warn
+	case trendSame:
+		return "SAME", strong
+	}
+	return "SETTLES", dim
+}
+
+// huntAdvice is the sentence of the hunt.
+func (s *scene) huntAdvice() string {
+	switch {
+	case s.st.OverCeiling || s.st.Lost || !s.st.Seen:
+		return s.advice()
+	case s.hunt.empty, s.st.Phase == decay.PhaseOver:
+		return "Nothing to hunt: fill the duct and shut the supply."
+	case s.fed() && s.st.InBand:
+		return s.advice()
+	case s.fed():
+		return "Supply on: it makes up for the leak, so no leak rate can be read. A joint pressed shut only lets the pressure rise a little. Shut the supply for the rate."
+	case !s.hunt.settled:
+		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
+	case s.st.P < s.set.Ceiling/8:
+		return "The pressure is low and the leak slow: fill again, then go on."
+	}
+	return "Press or soap one joint for two seconds: the word says whether the leak got smaller. m keeps a mark."
+}
+
+// huntFacts are the lines beside the meter.
+func (s *scene) huntFacts() []fact {
+	h := s.hunt
+	var out []fact
+	if !s.fed() && h.known && h.trend >= trendSmaller {
+		change := "more"
+		share := math.NaN()
+		if h.was != 0 {
+			if share = 100 * (h.rate/h.was - 1); share < 0 {
+				change = "less"
+			}
+		}
+		t := "was " + s.perMinute(-h.was)
+		if n := math.Round(math.Abs(share)); n >= 1 && n < 1000 {
+			t += ": " + strconv.FormatFloat(n, 'f', 0, 64) + " % " + change
+		}
+		out = append(out, fact{t + ", " + clock(h.since) + " ago", strong})
+	}
+	if h.hole > 0 && h.settled {
+		out = append(out, fact{"like a hole of " + mm(h.hole) + " mm", plain})
+	}
+	k := plain
+	if s.st.InBand {
+		k = warn
+	}
+	out = append(out, fact{s.digits() + " " + s.unit.Name + " gauge, " + s.phase() + " " + s.inPhase(), k})
+	if h.known && !s.fed() && h.least > 0 {
+		out = append(out, fact{"tells a change of " + s.perMinute(h.least) + " or more", dim})
+	}
+	return out
+}
+
+// drawHunt draws the hunt on a whole screen.
+func (s *scene) drawHunt(g *grid) {
+	const left = 2
+	right := g.w - 2
+	s.drawTop(g, left)
+	dh := min(max(5, g.h/6), 11)
+	gw := min(max(6, dh*6/5), 13)
+	y := 2
+	if g.h >= 28 {
+		y = 3
+	}
+	number := s.huntNumber()
+	for gw > 4 && chart.BigWidth(number, gw) > right-left-40 {
+		gw--
+	}
+	word, st := s.huntWord()
+	g.big(left, y, chart.Big(number, gw, dh), strong)
+	x := left + chart.BigWidth(number, gw) + 2
+	name := "loss"
+	if s.fed() {
+		name = "change"
+	}
+	g.text(x, y+dh-2, name, plain)
+	g.text(x, y+dh-1, s.unit.Name+"/min", strong)
+	s.drawHuntWord(g, x+10, y, right, dh, word, st)
+	y += dh + 1
+	y = s.drawSentence(g, left, y, right, s.huntAdvice(), 3)
+	if g.h >= 28 {
+		y++
+	}
+	bottom := g.h - 1
+	g.text(left, bottom, foot(s.keys, g.w-left-1), dim, g.w-1)
+	list := min(len(s.hunt.marks), max(2, (bottom-y)/3))
+	s.drawRates(g, left, y, right, bottom-1-list)
+	s.drawMarks(g, left, bottom-list, right, list)
+}
+
+// drawHuntWord writes the trend as large as the place allows, with the facts.
+func (s *scene) drawHuntWord(g *grid, x, y, right, dh int, word string, st style) {
+	wh, ww := min(dh-2, 8), min(min(dh-2, 8)*3/2, 10)
+	for ; ww >= 4 && chart.BigWidth(word, ww) > right-x; ww-- {
+	}
+	facts := s.huntFacts()
+	rows := 2
+	if ww >= 4 {
+		wh = min(wh, max(3, ww*4/5))
+		if st == banner {
+			st = strong
+		}
+		g.big(x, y, chart.Big(word, ww, wh), st)
+		rows = dh - wh
+		y += wh
+	} else {
+		g.text(x, y, spaced(word, right-x), st, right)
+		rows = dh - 1
+		y++
+	}
+	if rows > len(facts) {
+		y++
+	}
+	for i := range min(rows, len(facts)) {
+		g.text(x, y+i, facts[i].text, facts[i].st, right)
+	}
+}
+
+// drawSentence writes the sentence, or the mark being typed in its place, in at
+// most most lines, and returns the row after them.
+func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, most int) int {
+	if e := s.hunt.typing; e != nil {
+		head := "Mark at " + clock(s.hunt.mark.At.Seconds()-s.origin()) + ", where? "
+		if g.width(head) > (right-left)/2 {
+			head = "Mark: "
+		}
+		x := g.text(left, y, head, strong)
+		e.draw(g, x, y, right)
+		g.text(left, y+1, "Enter keeps it, Esc drops it", dim, right)
+		return y + max(2, most)
+	}
+	lines := wrap(sentence, right-left)
+	for i := range min(most, len(lines)) {
+		g.text(left, y+i, lines[i], strong, right)
+	}
+	return y + most
+}
+
+// drawRates draws the leak's rate over the last minute.
+func (s *scene) drawRates(g *grid, left, top, right, bottom int) {
+	const gutter = 7
+	x0 := left + gutter
+	w, h := right-x0, bottom-top-1
+	if w < 10 || h < 2 || s.hunt.rates == nil {
+		return
+	}
+	t1, _ := s.hunt.rates.Last()
+	if math.IsNaN(t1) {
+		t1 = 0
+	}
+	t0 := t1 - rateSpan
+	seen := s.hunt.rates.Range(t0, t1)
+	lo, hi := 0.0, 0.0
+	if seen.N > 0 {
+		lo, hi = math.Min(0, seen.Min), seen.Max
+	}
+	u := s.unit.Pascal / 60
+	hi = math.Max(hi*1.15, 0.5*decay.PSI/60)
+	if lo < 0 {
+		lo = math.Max(lo*1.15, -hi) // a fill is no leak: it may leave the picture
+	}
+	g.text(left, top, "loss, "+s.unit.Name+"/min, the last minute", dim, right)
+	c := chart.NewCanvas(w, h)
+	c.Trace(s.hunt.rates, t0, t1, lo, hi)
+	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
+	step := chart.Step((hi-lo)/u, max(2, h/2))
+	for _, v := range chart.Ticks(lo/u, hi/u, max(2, h/2)) {
+		if r, ok := rows.At(v * u); ok {
+			n := chart.Number(v, step)
+			g.text(max(0, x0-1-width(n)), top+1+r, n, dim, x0)
+			if v == 0 {
+				for x := range w {
+					g.set(x0+x, top+1+r, '─', dim)
+				}
+			}
+		}
+	}
+	for i, m := range s.hunt.marks {
+		if x, ok := (chart.Scale{Lo: t0, Hi: t1, N: w}).At(m.At.Seconds()); ok {
+			for y := range h {
+				g.set(x0+x, top+1+y, '┊', dim)
+			}
+			g.text(x0+x+1, top+1, strconv.Itoa(i+1), plain, right)
+		}
+	}
+	for y := range h {
+		for x := range w {
+			if r, k := c.At(x, y); k == chart.Trace {
+				g.set(x0+x, top+1+y, r, strong)
+			}
+		}
+	}
+}
+
+// drawMarks lists the latest marks.
+func (s *scene) drawMarks(g *grid, left, y, right, rows int) {
+	n := len(s.hunt.marks)
+	for i := range min(rows, n) {
+		k := n - min(rows, n) + i
+		m := s.hunt.marks[k]
+		rate := "no rate"
+		if !math.IsNaN(m.Rate) {
+			rate = s.perMinute(-m.Rate) + " " + s.unit.Name + "/min lost"
+		}
+		g.text(left, y+i, strconv.Itoa(k+1)+"  "+clock(m.At.Seconds()-s.origin())+"  "+m.Word, plain, right-width(rate)-2)
+		g.right(right, y+i, rate, plain)
+	}
+}
+
+// drawHuntSmall is the hunt for 40×12: the number, the word, the sentence.
+func (s *scene) drawHuntSmall(g *grid) {
+	y := 0
+	if s.about.Simulated {
+		g.text(0, 0, simulated+strings.Repeat(" ", max(0, g.w-width(simulated))), banner)
+		y++
+	}
+	number, gw := s.huntNumber(), 6
+	for gw > 3 && chart.BigWidth(number, gw) > g.w-9 {
+		gw--
+	}
+	dh := 5
+	if g.h < 11 {
+		dh = 3
+	}
+	g.big(0, y, chart.Big(number, gw, dh), strong)
+	g.text(chart.BigWidth(number, gw)+1, y+dh-1, s.unit.Name+"/min", strong)
+	y += dh
+	word, st := s.huntWord()
+	x := g.text(0, y, " "+word+" ", st)
+	if f := s.huntFacts(); len(f) > 0 {
+		g.text(x+1, y, f[0].text, f[0].st)
+	}
+	y++
+	if s.hunt.typing != nil {
+		s.drawSentence(g, 0, y, g.w, "", 2)
+		return
+	}
+	for i, l := range wrap(s.huntAdvice(), g.w) {
+		if y+i < g.h {
+			g.text(0, y+i, l, plain)
+		}
+	}
+}

@@ -1,0 +1,102 @@
+package tui
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+)
+
+// duct is a hold of a duct whose hole can be changed: 3 s of rest, a fill of
+// 7 s, then the leak.
+type duct struct {
+	litres, mm float64
+	abs        float64
+	rng        *rand.Rand
+}
+
+func newDuct(litres, mm float64) *duct {
+	return &duct{litres: litres, mm: mm, abs: decay.Atmosphere, rng: rand.New(rand.NewPCG(5, 6))}
+}
+
+// at is the gauge reading at t seconds; it is asked every 20 ms, in order.
+func (d *duct) at(t float64) decay.Gauge {
+	switch {
+	case t < 3:
+	case t < 10:
+		d.abs = decay.Atmosphere + 170e3*(t-3)/7
+	default:
+		k := 0.62 * math.Pi / 4 * d.mm * d.mm * 1e-6 * math.Sqrt(decay.RAir*293.15) / (d.litres / 1000)
+		d.abs -= k * d.abs * decay.Psi(decay.Atmosphere/d.abs) * 0.02
+	}
+	return decay.Gauge(d.abs - decay.Atmosphere + 60*d.rng.NormFloat64())
+}
+
+// TestHuntShowsAPinchedJointWithinTwoSeconds is the technician's session: hunt,
+// press a joint, see the word, keep a mark.
+func TestHuntShowsAPinchedJointWithinTwoSeconds(t *testing.T) {
+	var kept []record.Mark
+	d := newDuct(10, 1)
+	b := newBench(Options{Setup: decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Rigid: true},
+		OnMark: func(m record.Mark) { kept = append(kept, m) }})
+	b.run(t, 6*time.Second, d.at)
+	b.keys("h")
+	b.says(t, "Supply on", "no leak rate can be read", "change")
+	b.run(t, 22*time.Second, d.at)
+	b.says(t, "loss, psi/min, the last minute", "like a hole of")
+	if h := b.model.s.hunt; h.trend != trendSame || math.Abs(h.hole/decay.Millimetre-1) > 0.1 {
+		t.Errorf("before: trend %d, hole %.2f mm", h.trend, h.hole/decay.Millimetre)
+	}
+	before := b.model.s.hunt.rate
+	d.mm = 0.6
+	b.run(t, 2*time.Second, d.at)
+	if w, _ := b.model.s.huntWord(); w != "SMALLER" {
+		t.Errorf("two seconds after the joint was pressed: %s", w)
+	}
+	b.says(t, "% less")
+	rate := b.model.s.hunt.rate
+	if rate < 0.5*before || rate > 0 {
+		t.Errorf("rate %v, and %v before", rate, before)
+	}
+	b.keys("m", "lower cooler hoseq")
+	b.says(t, "Mark at", "lower cooler hoseq")
+	b.run(t, 3*time.Second, d.at)
+	b.keys("backspace", "enter")
+	if len(kept) != 1 || kept[0].Word != "lower cooler hose" || kept[0].Rate != rate {
+		t.Errorf("kept %+v, want the rate at the key, %v", kept, rate)
+	}
+	b.says(t, "lower cooler hose")
+	d.mm = 1
+	b.run(t, 2*time.Second, d.at)
+	if w, _ := b.model.s.huntWord(); w != "LARGER" {
+		t.Errorf("two seconds after it was let go: %s", w)
+	}
+	b.keys("m", "x", "esc")
+	b.keys("m", "enter")
+	if len(kept) != 2 || kept[1].Word != "mark 2" {
+		t.Errorf("kept %+v", kept)
+	}
+	b.keys("esc")
+	if b.model.s.view != viewRoom || b.model.over {
+		t.Error("Esc does not go back, or ends the test")
+	}
+	b.keys("esc")
+	b.says(t, "q saves the record and leaves")
+}
+
+func TestHuntWithoutAVolumeShowsTheRateAlone(t *testing.T) {
+	d := newDuct(10, 1)
+	b := newBench(Options{Setup: decay.Setup{Ambient: decay.DefaultAmbient}})
+	b.keys("h")
+	b.run(t, time.Second, d.at)
+	b.says(t, "Nothing to hunt")
+	b.run(t, 29*time.Second, d.at)
+	if h := b.model.s.hunt; h.hole != 0 || !h.known || h.rate > -1000 {
+		t.Errorf("%+v", h)
+	}
+	b.keys("u")
+	b.says(t, "bar/min")
+}
