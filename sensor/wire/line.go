@@ -64,8 +64,8 @@ func (o Options) Validate() error {
 	}
 	if o.Header != "" {
 		d := NewLineDecoder(o)
-		if _, err := d.valueColumn(d.header, d.names); err != nil {
-			return fmt.Errorf("header %.80q: %w", o.Header, err)
+		if d.valueErr != nil {
+			return fmt.Errorf("header %.80q: %w", o.Header, d.valueErr)
 		}
 	}
 	return nil
@@ -81,11 +81,14 @@ type LineDecoder struct {
 	opt    Options
 	header []Column // nil: none seen
 	names  []string
+	value  int  // the column of the reading, -1 for none
 	fixed  bool // the header is the caller's
 	fits   bool // a row has matched the header
-	delim  byte
-	said   said
-	sentry sentences
+
+	valueErr error // why there is no such column
+	delim    byte
+	said     said
+	sentry   sentences
 
 	time  stepClock // of clocks whose name does not tell their unit
 	board boardClock
@@ -211,22 +214,40 @@ func (d *LineDecoder) Decode(line string) (Fields, error) {
 	if f, ok, err := d.pairs(line); ok {
 		return f, err
 	}
+	var cells []string
+	if d.header != nil {
+		if d.delim == '\t' {
+			cells = split(wide, d.delim)
+		} else {
+			cells = split(line, d.delim)
+		}
+		if d.isRow(cells) {
+			return d.row(cells)
+		}
+	}
 	digit := line[0] >= '0' && line[0] <= '9' || line[0] == '-' || line[0] == '+' || line[0] == '.'
 	if !d.fixed && !digit && d.takeHeader(wide, false) {
-		return Fields{}, fmt.Errorf("header: %w", ErrSkip)
+		return Fields{}, errHeader
 	}
 	if d.header != nil {
-		whole := line
-		if d.delim == '\t' {
-			whole = wide
-		}
-		cells := split(whole, d.delim)
 		if len(cells) == len(d.header) || d.fits || d.fixed {
 			return d.row(cells)
 		}
 		d.header, d.names = nil, nil // words that looked like a header, but the rows are otherwise
 	}
 	return d.bare(line)
+}
+
+var errHeader = fmt.Errorf("header: %w", ErrSkip)
+
+// isRow reports cells that fit the header and hold a number where the value is,
+// whatever words the others hold.
+func (d *LineDecoder) isRow(cells []string) bool {
+	if len(cells) != len(d.header) || d.value < 0 {
+		return false
+	}
+	_, _, err := leadingNumber(cells[d.value], true)
+	return err == nil
 }
 
 // Rewind makes the decoder ready for the same lines from their start: what it
@@ -400,6 +421,7 @@ func (d *LineDecoder) takeHeader(line string, fixed bool) bool {
 		return false
 	}
 	d.header, d.names, d.delim, d.fixed, d.fits = cols, cells, delim, fixed, false
+	d.value, d.valueErr = d.valueColumn(cols, cells)
 	return true
 }
 
@@ -456,10 +478,11 @@ func (d *LineDecoder) row(cells []string) (Fields, error) {
 	if len(cells) != len(d.header) {
 		return Fields{}, fmt.Errorf("%d cells where the header names %d", len(cells), len(d.header))
 	}
-	at, err := d.valueColumn(d.header, d.names)
-	if err != nil {
-		return Fields{}, err
+	if d.valueErr != nil {
+		return Fields{}, d.valueErr
 	}
+	at := d.value
+	var err error
 	col := d.header[at]
 	if col.Unknown != "" {
 		return Fields{}, fmt.Errorf("column %.40q is in %s, which is not a unit known here", d.names[at], col.Unknown)

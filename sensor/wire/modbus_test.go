@@ -242,72 +242,79 @@ func TestModbusDamageIsSeen(t *testing.T) {
 	})
 }
 
+var fuzzMaps = []ModbusMap{
+	{Address: 7, Unit: "bar"}, {Address: 7, Unit: "bar", Order: "little", Scale: 1e12}, {Address: 7, Unit: "Pa", Type: "int32"},
+	{Address: 7, Unit: "V", Type: "uint32", Function: 3}, {Address: 7, Unit: "counts", Type: "int16"}, {Address: 7, Unit: "counts", Type: "uint16", Function: 3},
+}
+
 func FuzzModbusAnswer(f *testing.F) {
 	r := ModbusRequest{7, 4, 0, 2}
 	f.Add(r.Answer(nil, []uint16{0x3F80, 0}), uint8(0))
 	f.Add(r.Refuse(nil, 2), uint8(1))
 	f.Add([]byte{7, 4, 4}, uint8(2))
-	maps := []ModbusMap{
-		{Address: 7, Unit: "bar"}, {Address: 7, Unit: "bar", Order: "little", Scale: 1e12}, {Address: 7, Unit: "Pa", Type: "int32"},
-		{Address: 7, Unit: "V", Type: "uint32", Function: 3}, {Address: 7, Unit: "counts", Type: "int16"}, {Address: 7, Unit: "counts", Type: "uint16", Function: 3},
+	f.Fuzz(func(t *testing.T, b []byte, which uint8) { checkAnswer(t, b, which) })
+}
+
+func checkAnswer(t testing.TB, b []byte, which uint8) {
+	t.Helper()
+	m := fuzzMaps[int(which>>1)%len(fuzzMaps)]
+	r := m.Request()
+	if which&1 != 0 && len(b) > 0 { // a right CRC, so that what stands behind it is reached
+		crc := ModbusCRC(b)
+		b = append(b[:len(b):len(b)], byte(crc), byte(crc>>8))
 	}
-	f.Fuzz(func(t *testing.T, b []byte, which uint8) {
-		m := maps[int(which>>1)%len(maps)]
-		r := m.Request()
-		if which&1 != 0 && len(b) > 0 { // a right CRC, so that what stands behind it is reached
-			crc := ModbusCRC(b)
-			b = append(b[:len(b):len(b)], byte(crc), byte(crc>>8))
+	regs, err := r.Registers(b)
+	if err != nil {
+		if regs != nil {
+			t.Fatalf("both %v and %v", regs, err)
 		}
-		regs, err := r.Registers(b)
-		if err != nil {
-			if regs != nil {
-				t.Fatalf("both %v and %v", regs, err)
-			}
-			var x *ModbusException
-			if errors.As(err, &x) && (len(b) != 5 || x.Name() == "" || x.Hint() == "") {
-				t.Fatalf("% X: %v", b, err)
-			}
-			_ = m.Remark(err, b)
-			return
+		var x *ModbusException
+		if errors.As(err, &x) && (len(b) != 5 || x.Name() == "" || x.Hint() == "") {
+			t.Fatalf("% X: %v", b, err)
 		}
-		if again := r.Answer(nil, regs); !bytes.Equal(again, b) {
-			t.Fatalf("% X was read as %v, which is % X", b, regs, again)
-		}
-		v, err := m.Value(regs)
-		if err != nil {
-			return
-		}
-		if !finite(v) {
-			t.Fatalf("% X gave %v", b, v)
-		}
-		if got, err := NewLineDecoder(Options{}).Decode(m.Line(0, v, b)); err != nil || got.Value != v {
-			t.Fatalf("%q gave %+v, %v", m.Line(0, v, b), got, err)
-		}
-		if req, err := ParseModbusRequest(b); err == nil && !bytes.Equal(req.Append(nil), b) {
-			t.Fatalf("% X was read as the request %+v", b, req)
-		}
-	})
+		_ = m.Remark(err, b)
+		return
+	}
+	if again := r.Answer(nil, regs); !bytes.Equal(again, b) {
+		t.Fatalf("% X was read as %v, which is % X", b, regs, again)
+	}
+	v, err := m.Value(regs)
+	if err != nil {
+		return
+	}
+	if !finite(v) {
+		t.Fatalf("% X gave %v", b, v)
+	}
+	if got, err := NewLineDecoder(Options{}).Decode(m.Line(0, v, b)); err != nil || got.Value != v {
+		t.Fatalf("%q gave %+v, %v", m.Line(0, v, b), got, err)
+	}
+	if req, err := ParseModbusRequest(b); err == nil && !bytes.Equal(req.Append(nil), b) {
+		t.Fatalf("% X was read as the request %+v", b, req)
+	}
 }
 
 func FuzzModbusMap(f *testing.F) {
 	f.Add("address=1 function=4 register=0 type=float32 order=big unit=bar scale=1 rate=20")
 	f.Add("unit=kPaA,parity=even timeout=1s offset=-0.1e2")
 	f.Add("unit=counts type=uint16 register=0xffff")
-	f.Fuzz(func(t *testing.T, s string) {
-		m, err := ParseModbusMap(s)
-		if err != nil {
-			return
-		}
-		if err := m.Validate(); err != nil {
-			t.Fatalf("%q was taken, and is not valid: %v", s, err)
-		}
-		if back, err := ParseModbusMap(m.String()); err != nil || back != m {
-			t.Fatalf("%q became %+v, came back as %+v, %v", s, m, back, err)
-		}
-		if r := m.Request(); r.Count < 1 || r.Count > 2 || r.Address == 0 {
-			t.Fatalf("%q asks %+v", s, r)
-		}
-	})
+	f.Fuzz(func(t *testing.T, s string) { checkMap(t, s) })
+}
+
+func checkMap(t testing.TB, s string) {
+	t.Helper()
+	m, err := ParseModbusMap(s)
+	if err != nil {
+		return
+	}
+	if err := m.Validate(); err != nil {
+		t.Fatalf("%q was taken, and is not valid: %v", s, err)
+	}
+	if back, err := ParseModbusMap(m.String()); err != nil || back != m {
+		t.Fatalf("%q became %+v, came back as %+v, %v", s, m, back, err)
+	}
+	if r := m.Request(); r.Count < 1 || r.Count > 2 || r.Address == 0 {
+		t.Fatalf("%q asks %+v", s, r)
+	}
 }
 
 func BenchmarkModbusAnswer(b *testing.B) {

@@ -104,35 +104,38 @@ func FuzzSentence(f *testing.F) {
 		f.Add(s, "", true)
 		f.Add(s, "BARO", false)
 	}
-	f.Fuzz(func(t *testing.T, body, value string, summed bool) {
-		if strings.ContainsAny(body, "\r\n*") {
-			return
+	f.Fuzz(func(t *testing.T, body, value string, summed bool) { checkSentence(t, body, value, summed) })
+}
+
+func checkSentence(t testing.TB, body, value string, summed bool) {
+	t.Helper()
+	if strings.ContainsAny(body, "\r\n*") {
+		return
+	}
+	line := "$" + body
+	if summed {
+		line = sentenceOf(body)
+	}
+	d := NewLineDecoder(Options{Value: value})
+	got, err := d.Decode(line)
+	if err != nil {
+		if got != (Fields{}) {
+			t.Fatalf("%q gave both %+v and %v", line, got, err)
 		}
-		line := "$" + body
-		if summed {
-			line = sentenceOf(body)
+		return
+	}
+	if !sent(line, got.Value) || got.HasTemp && !sent(line, got.Temp) {
+		t.Fatalf("%q gave %+v, which was not sent", line, got)
+	}
+	if got.Unit != "bar" && got.Unit != "Pa" || got.Reference != "" {
+		t.Fatalf("%q gave %+v", line, got)
+	}
+	if summed {
+		// Another sum is refused.
+		bad := fmt.Sprintf("$%s*%02X", body, NMEAChecksum(body)^0x10)
+		var sum *ChecksumError
+		if _, err := NewLineDecoder(Options{}).Decode(bad); !errors.As(err, &sum) && len(bad) <= MaxLine {
+			t.Fatalf("%q gave %v", bad, err)
 		}
-		d := NewLineDecoder(Options{Value: value})
-		got, err := d.Decode(line)
-		if err != nil {
-			if got != (Fields{}) {
-				t.Fatalf("%q gave both %+v and %v", line, got, err)
-			}
-			return
-		}
-		if !sent(line, got.Value) || got.HasTemp && !sent(line, got.Temp) {
-			t.Fatalf("%q gave %+v, which was not sent", line, got)
-		}
-		if got.Unit != "bar" && got.Unit != "Pa" || got.Reference != "" {
-			t.Fatalf("%q gave %+v", line, got)
-		}
-		if summed {
-			// Another sum is refused.
-			bad := fmt.Sprintf("$%s*%02X", body, NMEAChecksum(body)^0x10)
-			var sum *ChecksumError
-			if _, err := NewLineDecoder(Options{}).Decode(bad); !errors.As(err, &sum) && len(bad) <= MaxLine {
-				t.Fatalf("%q gave %v", bad, err)
-			}
-		}
-	})
+	}
 }

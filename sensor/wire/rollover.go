@@ -19,7 +19,7 @@ var (
 const (
 	turnSteps  = 16
 	turnGap    = 5.0   // s
-	turnFirst  = 1.0   // s, while no step is known
+	turnFirst  = 3.0   // s, while no step is known
 	turnSeldom = 600.0 // s
 	backAtOnce = 0.5   // s: a clock that goes back by more was reset
 )

@@ -418,40 +418,44 @@ func TestAnyCutGivesTheSameReadings(t *testing.T) {
 	})
 }
 
+var fuzzEvery = []time.Duration{0, time.Millisecond, 20 * time.Millisecond, time.Second, time.Minute}
+var fuzzOptions = []Options{{}, {Unit: "kPa", Reference: "gauge"}, {Header: "time,p_bar"}, {TimeUnit: "us", DecimalPoint: true}, {DecimalComma: true, Value: "p"}}
+
 func FuzzStream(f *testing.F) {
 	for i, s := range boards {
 		f.Add([]byte(s), uint8(i), uint8(i%5))
 	}
-	every := []time.Duration{0, time.Millisecond, 20 * time.Millisecond, time.Second, time.Minute}
-	options := []Options{{}, {Unit: "kPa", Reference: "gauge"}, {Header: "time,p_bar"}, {TimeUnit: "us", DecimalPoint: true}, {DecimalComma: true, Value: "p"}}
-	f.Fuzz(func(t *testing.T, b []byte, cut, how uint8) {
-		opt := options[int(how/5)%len(options)]
-		whole := through(opt, 0, string(b))
-		var chunks []string
-		for rest := string(b); rest != ""; {
-			k := min(int(cut%11)+1, len(rest))
-			chunks, rest = append(chunks, rest[:k]), rest[k:]
+	f.Fuzz(func(t *testing.T, b []byte, cut, how uint8) { checkStream(t, b, cut, how) })
+}
+
+func checkStream(t testing.TB, b []byte, cut, how uint8) {
+	t.Helper()
+	opt := fuzzOptions[int(how/5)%len(fuzzOptions)]
+	whole := through(opt, 0, string(b))
+	var chunks []string
+	for rest := string(b); rest != ""; {
+		k := min(int(cut%11)+1, len(rest))
+		chunks, rest = append(chunks, rest[:k]), rest[k:]
+	}
+	for i, l := range through(opt, 0, chunks...) {
+		if i >= len(whole) || l.Text != whole[i].Text || l.Fields != whole[i].Fields || (l.Err == nil) != (whole[i].Err == nil) {
+			t.Fatalf("line %d is %+v when cut", i, l)
 		}
-		for i, l := range through(opt, 0, chunks...) {
-			if i >= len(whole) || l.Text != whole[i].Text || l.Fields != whole[i].Fields || (l.Err == nil) != (whole[i].Err == nil) {
-				t.Fatalf("line %d is %+v when cut", i, l)
-			}
+	}
+	out := through(opt, fuzzEvery[how%5], chunks...)
+	if len(out) != len(whole) {
+		t.Fatalf("%d lines, %d when they come one by one", len(whole), len(out))
+	}
+	last := time.Duration(-1)
+	for i, l := range out {
+		if l.Text != whole[i].Text || l.At < last || l.Err != nil && l.Fields != (Fields{}) {
+			t.Fatalf("line %d is %+v, in one piece %+v", i, l, whole[i])
 		}
-		out := through(opt, every[how%5], chunks...)
-		if len(out) != len(whole) {
-			t.Fatalf("%d lines, %d when they come one by one", len(whole), len(out))
+		last = l.At
+		if l.Err == nil && len(l.Text) <= 80 && !strings.Contains(l.Text, `\`) && !sent(l.Text, l.Fields.Value) {
+			t.Fatalf("%q gave %v, which was not sent", l.Text, l.Fields.Value)
 		}
-		last := time.Duration(-1)
-		for i, l := range out {
-			if l.Text != whole[i].Text || l.At < last || l.Err != nil && l.Fields != (Fields{}) {
-				t.Fatalf("line %d is %+v, in one piece %+v", i, l, whole[i])
-			}
-			last = l.At
-			if l.Err == nil && len(l.Text) <= 80 && !strings.Contains(l.Text, `\`) && !sent(l.Text, l.Fields.Value) {
-				t.Fatalf("%q gave %v, which was not sent", l.Text, l.Fields.Value)
-			}
-		}
-	})
+	}
 }
 
 func BenchmarkStream(b *testing.B) {

@@ -258,47 +258,53 @@ func TestNumber(t *testing.T) {
 
 func FuzzSplitter(f *testing.F) {
 	f.Add([]byte("a\r\nb\rc\n"), uint8(3))
-	f.Fuzz(func(t *testing.T, b []byte, n uint8) {
-		whole := lines(string(b))
-		var chunks []string
-		for rest := string(b); rest != ""; {
-			k := min(int(n%7)+1, len(rest))
-			chunks, rest = append(chunks, rest[:k]), rest[k:]
+	f.Fuzz(func(t *testing.T, b []byte, n uint8) { checkSplitter(t, b, n) })
+}
+
+func checkSplitter(t testing.TB, b []byte, n uint8) {
+	t.Helper()
+	whole := lines(string(b))
+	var chunks []string
+	for rest := string(b); rest != ""; {
+		k := min(int(n%7)+1, len(rest))
+		chunks, rest = append(chunks, rest[:k]), rest[k:]
+	}
+	cut := lines(chunks...)
+	if len(cut) != len(whole) {
+		t.Fatalf("%d lines, cut %d", len(whole), len(cut))
+	}
+	for i := range cut {
+		if cut[i] != whole[i] || len(cut[i].text) > MaxLine || strings.ContainsAny(cut[i].text, "\r\n") {
+			t.Fatalf("line %d: %v, cut %v", i, whole[i], cut[i])
 		}
-		cut := lines(chunks...)
-		if len(cut) != len(whole) {
-			t.Fatalf("%d lines, cut %d", len(whole), len(cut))
-		}
-		for i := range cut {
-			if cut[i] != whole[i] || len(cut[i].text) > MaxLine || strings.ContainsAny(cut[i].text, "\r\n") {
-				t.Fatalf("line %d: %v, cut %v", i, whole[i], cut[i])
-			}
-		}
-	})
+	}
 }
 
 func FuzzLineDecoder(f *testing.F) {
 	for _, s := range []string{"29.8 psi", "1000,512\n1100,511", "time_s,p_bar\n1,2\n2", `{"t":1,"p":2}`, "p=1 t=2:3:4", "12:34:56;1,5", "a:=1"} {
 		f.Add(s)
 	}
-	f.Fuzz(func(t *testing.T, s string) {
-		d := NewLineDecoder(Options{Unit: "kPa"})
-		for _, l := range strings.Split(s, "\n") {
-			got, err := d.Decode(l)
-			if err == nil && (!finite(got.Value) || !finite(got.Time) || !finite(got.Temp) || !finite(got.Supply)) {
-				t.Fatalf("%q gave %+v", l, got)
-			}
-			if err != nil && got != (Fields{}) {
-				t.Fatalf("%q gave both %+v and %v", l, got, err)
-			}
-			if err == nil && len(l) <= 80 && !strings.Contains(l, `\`) && !sent(l, got.Value) {
-				t.Fatalf("%q gave %v, which was not sent", l, got.Value)
-			}
+	f.Fuzz(func(t *testing.T, s string) { checkLines(t, s) })
+}
+
+func checkLines(t testing.TB, s string) {
+	t.Helper()
+	d := NewLineDecoder(Options{Unit: "kPa"})
+	for _, l := range strings.Split(s, "\n") {
+		got, err := d.Decode(l)
+		if err == nil && (!finite(got.Value) || !finite(got.Time) || !finite(got.Temp) || !finite(got.Supply)) {
+			t.Fatalf("%q gave %+v", l, got)
 		}
-		if d.Detected() == "" {
-			t.Fatal("nothing said")
+		if err != nil && got != (Fields{}) {
+			t.Fatalf("%q gave both %+v and %v", l, got, err)
 		}
-	})
+		if err == nil && len(l) <= 80 && !strings.Contains(l, `\`) && !sent(l, got.Value) {
+			t.Fatalf("%q gave %v, which was not sent", l, got.Value)
+		}
+	}
+	if d.Detected() == "" {
+		t.Fatal("nothing said")
+	}
 }
 
 func BenchmarkDecode(b *testing.B) {
