@@ -45,6 +45,9 @@ func newBoard(c Config, s *Script) *board {
 		b.unit = decay.PressureUnits[0]
 	}
 	b.faults.plans = append(b.faults.plans, c.Plans...)
+	if b.format.line == nil {
+		b.step(0) // a slave may be asked at once
+	}
 	return b
 }
 

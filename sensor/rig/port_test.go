@@ -16,7 +16,9 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor"
+	"ebbline/sensor/calib"
 	"ebbline/sensor/rig"
+	"ebbline/sensor/wire"
 )
 
 // still is a board without noise whose transducer reads 100 kPa gauge for ever.
@@ -48,18 +50,18 @@ func serve(t *testing.T, c rig.Config) *rig.Board {
 	return b
 }
 
-// Each format that says all there is to know comes through a real port as the
-// pressure that was sent, to what its digits resolve.
+// Each format comes through a real port as the pressure that was sent, to what
+// its digits resolve.
 func TestFormatsThroughAPort(t *testing.T) {
+	const want = 201325.0
 	for _, f := range rig.Formats() {
-		switch f.Name {
-		case "volts", "counts", "supply", "nmea-bar", "nmea-pascal", "modbus":
-			continue // need a calibration or a decoder of their own
+		if f.Name == "modbus" {
+			continue // polled: a test of its own
 		}
 		for _, absolute := range []bool{false, true} {
 			for _, u := range decay.PressureUnits {
-				if absolute && u.Name != "psi" {
-					continue // the reference is written the same way with each
+				if u.Name != "psi" && (absolute || strings.HasPrefix(f.Name, "nmea") || f.Name == "volts" || f.Name == "counts" || f.Name == "supply") {
+					continue // the unit makes no difference
 				}
 				name := f.Name + " " + u.Name
 				if absolute {
@@ -69,39 +71,138 @@ func TestFormatsThroughAPort(t *testing.T) {
 					t.Parallel()
 					c := still(f.Name)
 					c.Unit, c.Absolute = u, absolute
-					opt := sensor.PortOptions{}
+					within := 5.01 // half of the last digit
+					var opt sensor.PortOptions
+					reads := decay.ReadsGauge
+					if absolute {
+						reads = decay.ReadsAbsolute
+					}
 					switch f.Name {
 					case "number", "millis", "micros":
-						opt.Unit = u.Name
-						if absolute {
-							opt.Reads = decay.ReadsAbsolute
-						}
+						opt.Unit, opt.Reads = u.Name, reads
+					case "nmea-bar", "nmea-pascal":
+						opt.Reads = reads
+					case "volts", "supply":
+						// 0.05 mV of the 80 mV that one psi makes.
+						opt.Calibration, within = calib.Preset(reads, c.FullScale), 4.4
+					case "counts":
+						c.Bits = 14
+						opt.Calibration, within = calib.Preset(reads, c.FullScale), c.FullScale/0.8/(1<<14)
+						opt.Calibration.Bits = 14
 					}
-					b := serve(t, c)
-					opt.Name = b.Name()
-					src, err := sensor.Open(opt)
-					if err != nil {
-						t.Fatal(err)
-					}
-					defer src.Close()
-					ctx, stop := context.WithTimeout(context.Background(), 10*time.Second)
-					defer stop()
-					for n := 0; n < 20; {
-						it, err := src.Next(ctx)
-						if err != nil {
-							t.Fatalf("%v after %d readings; %s", err, n, src.About().Detail)
-						}
-						if it.Fault != nil {
-							t.Fatalf("fault %+v", *it.Fault)
-						}
-						n++
-						if want := 201325.0; math.Abs(float64(it.P)-want) > 5.01 {
-							t.Fatalf("line %q gives %.1f Pa, want %.1f Pa; %s", it.Raw, float64(it.P), want, src.About().Detail)
-						}
-					}
+					checkPort(t, serve(t, c), opt, want, within)
 				})
 			}
 		}
+	}
+}
+
+// checkPort reads a board's port and holds each reading against the pressure
+// that is sent, Pa absolute.
+func checkPort(t *testing.T, b *rig.Board, opt sensor.PortOptions, want, within float64) {
+	t.Helper()
+	opt.Name = b.Name()
+	src, err := sensor.Open(opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	ctx, stop := context.WithTimeout(context.Background(), 10*time.Second)
+	defer stop()
+	for n := 0; n < 20; {
+		it, err := src.Next(ctx)
+		if err != nil {
+			t.Fatalf("%v after %d readings; %s", err, n, src.About().Detail)
+		}
+		if it.Fault != nil {
+			t.Fatalf("fault %+v", *it.Fault)
+		}
+		n++
+		if math.Abs(float64(it.P)-want) > within {
+			t.Fatalf("line %q gives %.1f Pa, want %.1f Pa; %s", it.Raw, float64(it.P), want, src.About().Detail)
+		}
+	}
+}
+
+// The slave's registers, asked with either function, are the pressure that is
+// meant. Both ends have their own check of a frame, and so check one another.
+func TestModbusThroughAPort(t *testing.T) {
+	for _, m := range []struct {
+		text   string
+		within float64
+	}{
+		{"register=0 type=int16 unit=hPa", 50.01},
+		{"register=0 type=int16 unit=kPa scale=0.1", 50.01},
+		{"register=2 type=int32 order=big unit=Pa", 0.51},
+		{"register=4 type=int32 order=little unit=Pa", 0.51},
+		{"register=6 type=float32 order=big unit=kPa", 0.1},
+		{"register=8 type=float32 order=little unit=kPa", 0.1},
+	} {
+		for _, function := range []string{"3", "4"} {
+			t.Run(m.text+" function="+function, func(t *testing.T) {
+				t.Parallel()
+				at, err := wire.ParseModbusMap("address=9 rate=200 function=" + function + " " + m.text)
+				if err != nil {
+					t.Fatal(err)
+				}
+				c := still("modbus")
+				c.ModbusUnit = 9
+				checkPort(t, serve(t, c), sensor.PortOptions{Modbus: &at}, 201325, m.within)
+			})
+		}
+	}
+}
+
+// What a slave has not is refused, and a slave that is silent is noticed.
+func TestModbusRefusesAndFails(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		on   rig.Fault
+		code string
+	}{
+		{"register=10 type=float32 unit=kPa", rig.Spikes, sensor.FaultRefused},
+		{"register=6 type=float32 unit=kPa timeout=100ms", rig.WrongBaud, sensor.FaultBadFrame},
+		{"register=6 type=float32 unit=kPa timeout=100ms", rig.Garbage, sensor.FaultBadFrame},
+		{"register=6 type=float32 unit=kPa timeout=100ms", rig.Silence, sensor.FaultSilent},
+		{"address=5 register=6 type=float32 unit=kPa timeout=100ms", rig.Spikes, sensor.FaultSilent},
+	} {
+		t.Run(c.text+" "+c.on.String(), func(t *testing.T) {
+			t.Parallel()
+			at, err := wire.ParseModbusMap("rate=50 " + c.text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			b := serve(t, still("modbus"))
+			b.Inject(c.on, 0)
+			wantFault(t, b, sensor.PortOptions{Modbus: &at}, c.code)
+		})
+	}
+}
+
+// wantFault reads a board's port until a fault of the code comes.
+func wantFault(t *testing.T, b *rig.Board, opt sensor.PortOptions, code string) sensor.Fault {
+	t.Helper()
+	opt.Name = b.Name()
+	src, err := sensor.Open(opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer src.Close()
+	ctx, stop := context.WithTimeout(context.Background(), 10*time.Second)
+	defer stop()
+	var other []string
+	for {
+		it, err := src.Next(ctx)
+		if err != nil {
+			t.Fatalf("%v, and no fault %q; others were %q", err, code, other)
+		}
+		if it.Fault == nil {
+			continue
+		}
+		if it.Fault.Code == code {
+			return *it.Fault
+		}
+		other = append(other, it.Fault.Code+": "+it.Fault.Text)
 	}
 }
 
