@@ -25,14 +25,15 @@ type Planned struct {
 	Noise       float64 // Pa, standard deviation of one reading, white
 	Step        float64 // Pa, of the converter; taken as white noise of Step²/12
 
-	// Weak adds what the estimate assumes beforehand: its priors for warm air
-	// and time constant, and that the leak may be orifice, seep or both. Without
-	// it the law is known and nothing else is: the textbook's bound.
+	// Weak adds what the estimate assumes and doubts: its weak priors of the
+	// air's warmth and time constant, and that heat may be exchanged at a
+	// constant rate or as natural convection has it. Without it nothing but the
+	// laws is known: the textbook's bound.
 	Weak bool
 }
 
 // boundCells is how many cells a planned hold is cut into at most.
-const boundCells = 400
+const boundCells = 150
 
 // sigma is the standard deviation of one reading with its rounding, Pa.
 func (p Planned) sigma() float64 { return math.Sqrt(p.Noise*p.Noise + p.Step*p.Step/12) }
@@ -65,18 +66,15 @@ func (p Planned) Bound() float64 {
 	if tau <= 0 {
 		tau = math.Exp(priorLnTau)
 	}
-	th := params{parP0: float64(p.Start) + pa, parK: float64(p.Area) * toRate, parDT: p.Warm, parLnTau: math.Log(tau), parMix: 0.02}
+	th := params{parP0: float64(p.Start) + pa, parK: float64(p.Area) * toRate, parDT: p.Warm, parLnTau: math.Log(tau)}
 	m := model{shape: nozzle}
-	if p.Weak {
-		m.shape = mixing
-	}
 	np := m.count()
 
 	// Cells grow with the time since isolation, as the signal slows down.
 	var ts, ws []float64
 	cell := p.Seconds / boundCells
 	for t := 0.0; t < p.Seconds-1e-9; {
-		d := math.Min(math.Max(1/p.Rate, math.Min(0.02*t, cell)), p.Seconds-t)
+		d := math.Min(math.Max(1/p.Rate, math.Min(0.03*t, cell)), p.Seconds-t)
 		ts, ws = append(ts, t+d/2), append(ws, d*p.Rate/(sigma*sigma))
 		t += d
 	}
@@ -103,9 +101,21 @@ func (p Planned) Bound() float64 {
 			jac[i][k] = (up[k] - down[k]) / (2 * h)
 		}
 	}
-	fisher := mat.NewSymDense(np, nil)
-	for i := range np {
-		for j := i; j < np; j++ {
+	if p.Weak {
+		// The other way of exchanging heat, as one more direction in which the trace may lie.
+		other := model{shape: nozzle, natural: true}
+		g, o := m.gas(&th, pa, tw, th[parP0]), other.gas(&th, pa, tw, th[parP0])
+		g.trace(&th, ts, down, nil)
+		o.trace(&th, ts, up, nil)
+		col := make([]float64, len(ts))
+		for k := range ts {
+			col[k] = up[k] - down[k]
+		}
+		jac = append(jac, col)
+	}
+	fisher := mat.NewSymDense(len(jac), nil)
+	for i := range jac {
+		for j := i; j < len(jac); j++ {
 			s := 0.0
 			for k := range ts {
 				s += jac[i][k] * jac[j][k] * ws[k]
@@ -115,7 +125,11 @@ func (p Planned) Bound() float64 {
 	}
 	know := func(i int, sd float64) {
 		if sd > 0 {
-			fisher.SetSym(i, i, fisher.At(i, i)+scale[i]*scale[i]/(sd*sd))
+			u := 1.0
+			if i < np {
+				u = scale[i]
+			}
+			fisher.SetSym(i, i, fisher.At(i, i)+u*u/(sd*sd))
 		}
 	}
 	// The zero: what the readings before the fill say, else the tolerance.
@@ -131,7 +145,7 @@ func (p Planned) Bound() float64 {
 		}
 		know(parDT, sd)
 		know(parLnTau, priorLnTauSD)
-		know(parMix, priorMixSD)
+		know(np, 0.5) // it is one or the other
 	} else if p.Warm == 0 && p.Area == 0 {
 		// Air that neither warms nor cools says nothing about its time constant.
 		know(parLnTau, priorLnTauSD)
