@@ -21,7 +21,7 @@ const (
 // or when the time is over. Like a procedure it knows no clock, so that the
 // screen and the command without one go through the same test.
 type CounterRun struct {
-	proc    *decay.Procedure
+	proc    *decay.NetProcedure
 	began   bool          // air has come
 	first   time.Duration // when
 	listen  time.Duration // since when the pressure would not come up; 0: it does
@@ -32,7 +32,7 @@ type CounterRun struct {
 
 // NewCounterRun starts a test.
 func NewCounterRun(set decay.Setup) *CounterRun {
-	return &CounterRun{proc: decay.NewProcedure(set)}
+	return &CounterRun{proc: decay.NewNetProcedure(set)}
 }
 
 // State is a snapshot of the test.

@@ -20,6 +20,7 @@ type holdFlags struct {
 	setupFlags
 	rig          rigFlags
 	look         lookFlags
+	hand         handFlags
 	port         string
 	profile      string
 	baud         int
@@ -55,7 +56,8 @@ unusable or no hold, 2 usage or port error.
   ebbline hold --port /dev/ttyACM0 --volume 8L --json --until-verdict --for 5m
   ebbline hold --port /dev/ttyUSB0 --baud 9600 --modbus "address=1 function=4 register=0 type=float32 order=big unit=bar rate=20"
   ebbline hold --yes --of hose --volume 2L --bell=false
-  ebbline hold --plain --hole 1.2mm --for 60s`,
+  ebbline hold --plain --hole 1.2mm --for 60s
+  ebbline hold --by-hand --division 0.5psi --volume 10L`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.hold(cmd.Context(), &f) },
 	}
@@ -75,6 +77,7 @@ unusable or no hold, 2 usage or port error.
 	fs.BoolVar(&f.untilVerdict, "until-verdict", false, "end the test when the verdict is there; without a screen")
 	f.rig.add(fs)
 	f.look.add(fs)
+	f.hand.add(fs)
 	return cmd
 }
 
@@ -114,6 +117,12 @@ func (f *holdFlags) chooseProfile() (*chosen, error) {
 
 // hold runs a test on a port or on the simulated rig.
 func (a *app) hold(ctx context.Context, f *holdFlags) error {
+	if f.hand.on {
+		return a.byHand(ctx, f)
+	}
+	if f.hand.division != "" {
+		return wrong("add --by-hand, or leave it out", "--division is for a dial that is read by eye")
+	}
 	headless := f.plain || f.asJSON || !isTerminal(a.out)
 	if f.length < 0 {
 		return wrong("for example --for 40s", "--for: %v is not above zero", f.length)

@@ -203,7 +203,7 @@ func VerdictSentence(r decay.Result) string {
 	case decay.Unusable:
 		return "The sensor's readings cannot be trusted. Nothing can be said of the part."
 	}
-	return "The time was too short to say whether it leaks more than a " + limit + " hole."
+	return "Undecided: this test cannot say whether it leaks more than a " + limit + " hole."
 }
 
 func slipSpan(iv decay.Interval) string {

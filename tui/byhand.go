@@ -1,0 +1,370 @@
+package tui
+
+import (
+	"context"
+	"errors"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/tui/chart"
+)
+
+// HandOptions is what the screen of a hold that is read by eye is given.
+type HandOptions struct {
+	Setup decay.Setup        // Division 0: the screen asks for it
+	Unit  decay.PressureUnit // of the dial; zero: psi
+	Every time.Duration      // between beeps; 0: 10 s
+	Title string             // the job's label
+	Bell  bool
+
+	// Begin is called once, when the division is known and before any reading.
+	Begin func(decay.Setup) error
+	// Keep stores the readings, called after each that is added or taken back.
+	Keep func(all []DialReading, takenBack []DialReading) error
+	// Save ends the record and returns where it is. It is called once.
+	Save func(r decay.Result) (string, error)
+	// Gain says what a transducer would have seen in the same hold; may be nil.
+	Gain func(decay.Result) string
+
+	FPS    int
+	Input  io.Reader
+	Output io.Writer
+	Look   Look
+}
+
+const (
+	handEvery  = 10 * time.Second
+	atTheBeep  = 3 * time.Second // a reading typed within this after a beep is the beep's
+	handBanner = "READ BY EYE"
+)
+
+// handStage is where the reader is.
+type handStage uint8
+
+const (
+	dialAsked handStage = 1 << iota // for the dial's division
+	dialReady                       // no reading yet
+	dialReads
+	dialDone // the result
+)
+
+// hand is the screen of a hold that is read by eye.
+type hand struct {
+	o    HandOptions
+	term terminal
+	pal  *[styles]string
+	w, h int
+	s    scene
+	run  *HandRun
+
+	stage   handStage
+	field   []rune
+	keyed   time.Time // when the field's first key was pressed
+	now     time.Time // of the latest tick
+	began   time.Time // when the first reading was typed
+	beeps   int       // rung so far
+	back    []DialReading
+	problem string
+	leaving bool
+	alarmed bool // the screen of the ceiling was answered by a key
+	gain    string
+	began0  bool // Begin was called
+	saved   bool
+	failure error
+}
+
+func newHand(o HandOptions, term terminal) *hand {
+	if o.Every <= 0 {
+		o.Every = handEvery
+	}
+	m := &hand{o: o, term: term, stage: dialReady}
+	m.s = scene{
+		set: o.Setup.WithDefaults(), unit: o.Unit, title: o.Title, bell: o.Bell, ascii: o.Look.ASCII,
+		about: sensor.About{Name: "dial, read by eye"},
+	}
+	if m.s.unit.Pascal <= 0 {
+		m.s.unit = decay.PressureUnits[0]
+	}
+	m.run = NewHandRun(o.Setup)
+	if o.Setup.Division == 0 {
+		m.stage = dialAsked
+	} else {
+		m.begin()
+	}
+	m.look()
+	return m
+}
+
+// begin opens the record.
+func (m *hand) begin() {
+	m.run = NewHandRun(m.o.Setup)
+	m.stage = dialReady
+	if m.began0 || m.o.Begin == nil {
+		return
+	}
+	if err := m.o.Begin(m.o.Setup); err != nil {
+		m.failure, m.problem = err, "nothing is kept: "+err.Error()
+		return
+	}
+	m.began0 = true
+}
+
+// Init starts the clock.
+func (m *hand) Init() tea.Cmd { return tick() }
+
+// Update takes a message.
+func (m *hand) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tea.WindowSizeMsg:
+		m.w, m.h = msg.Width, msg.Height
+	case tea.KeyMsg:
+		return m, m.press(msg)
+	case tickMsg:
+		m.tick(time.Time(msg))
+		return m, tick()
+	}
+	return m, nil
+}
+
+// View draws a frame of exactly the terminal's size.
+func (m *hand) View() string {
+	if m.pal == nil {
+		m.pal = m.o.Look.palette()
+	}
+	return m.draw(m.w, m.h).render(m.pal)
+}
+
+// tick lets the time go on and rings at each beep.
+func (m *hand) tick(now time.Time) {
+	m.now = now
+	if m.stage != dialReads {
+		return
+	}
+	if n := int(m.since(now) / m.o.Every); n > m.beeps {
+		m.beeps = n
+		m.ring()
+	}
+}
+
+// since is the time of the hold at a moment.
+func (m *hand) since(t time.Time) time.Duration {
+	if m.began.IsZero() {
+		return 0
+	}
+	return t.Sub(m.began)
+}
+
+// stamp is the time a reading belongs to whose first key was pressed at t:
+// that of the beep it answers, else its own.
+func (m *hand) stamp(t time.Time) time.Duration {
+	d := m.since(t)
+	beep := d / m.o.Every * m.o.Every
+	var last time.Duration
+	if l := m.run.Readings(); len(l) > 0 {
+		last = l[len(l)-1].At
+	}
+	if beep > last && d-beep <= min(atTheBeep, m.o.Every/2) {
+		return beep
+	}
+	return d
+}
+
+// enter takes what stands in the field.
+func (m *hand) enter() {
+	text := string(m.field)
+	switch m.stage {
+	case dialAsked:
+		if strings.TrimSpace(text) == "" {
+			text = usualDivision(m.s.unit)
+		}
+		g, err := ParseDial(text, m.s.unit)
+		if err != nil || g <= 0 || g > decay.Bar {
+			m.problem = "the smallest division is the step between two marks of the dial, as " + usualDivision(m.s.unit)
+			m.field = nil
+			return
+		}
+		m.o.Setup.Division, m.s.set.Division = g, g
+		m.field, m.problem = nil, ""
+		m.begin()
+	case dialReady, dialReads:
+		if strings.TrimSpace(text) == "" {
+			m.problem = "type what the dial shows, then Enter"
+			return
+		}
+		g, err := ParseDial(text, m.s.unit)
+		if err != nil {
+			m.problem = err.Error()
+			m.field = nil
+			return
+		}
+		first := m.began.IsZero()
+		if first {
+			m.began, m.beeps = m.keyed, 0
+		}
+		if err := m.run.Add(DialReading{At: m.stamp(m.keyed), P: g}); err != nil {
+			if first {
+				m.began = time.Time{}
+			}
+			m.problem, m.field = err.Error(), nil
+			return
+		}
+		m.field, m.problem, m.stage, m.alarmed = nil, "", dialReads, false
+		verdict := m.s.st.Verdict
+		m.changed()
+		if m.s.st.OverCeiling || m.s.st.Verdict != verdict {
+			m.ring()
+		}
+	}
+}
+
+// undo takes the last reading back; the time goes on.
+func (m *hand) undo() {
+	r, ok := m.run.Undo()
+	if !ok {
+		m.problem = "there is no reading to take back"
+		return
+	}
+	m.back = append(m.back, r)
+	m.problem = "taken back: " + r.P.Format(m.s.unit) + " at " + clock(r.At.Seconds())
+	if len(m.run.Readings()) == 0 {
+		m.began, m.stage = time.Time{}, dialReady
+	}
+	m.changed()
+}
+
+// changed stores the readings and looks at them.
+func (m *hand) changed() {
+	m.look()
+	if m.o.Keep == nil || !m.began0 {
+		return
+	}
+	if err := m.o.Keep(m.run.Readings(), m.back); err != nil {
+		m.failure = err
+		m.problem = "the reading was not stored: " + err.Error()
+	}
+}
+
+// look brings the picture up to date.
+func (m *hand) look() {
+	m.s.st = m.run.State()
+	if math.IsNaN(m.s.st.Slope) || m.stage != dialDone {
+		m.s.st.Slope, m.s.st.ToCeiling = math.NaN(), 0
+	}
+	list := m.run.Readings()
+	m.s.trace = chart.NewColumns(2400, 0.25)
+	m.s.marks = nil
+	if len(list) == 0 {
+		return
+	}
+	m.s.marks = []mark{{0, decay.PhaseHold}}
+	// Lines from reading to reading; the readings themselves are drawn over them.
+	for i, r := range list {
+		if i > 0 {
+			a := list[i-1]
+			span := (r.At - a.At).Seconds()
+			for t := 0.25; t < span; t += math.Max(0.25, span/400) {
+				m.s.trace.Add(a.At.Seconds()+t, float64(a.P)+t/span*float64(r.P-a.P))
+			}
+		}
+		m.s.trace.Add(r.At.Seconds(), float64(r.P))
+	}
+}
+
+// finish ends the hold and keeps it.
+func (m *hand) finish() {
+	if len(m.run.Readings()) == 0 {
+		m.problem = "there is no reading yet"
+		return
+	}
+	m.run.Finish()
+	m.stage, m.field = dialDone, nil
+	m.look()
+	m.save()
+	if m.o.Gain != nil {
+		m.gain = m.o.Gain(m.run.Finish())
+	}
+	m.ring()
+}
+
+// save ends the record once.
+func (m *hand) save() {
+	if m.saved || !m.began0 {
+		return
+	}
+	m.saved = true
+	path, err := m.o.Save(m.run.Finish())
+	if err != nil {
+		m.failure = errors.Join(m.failure, err)
+		m.problem = "the record was not saved: " + err.Error()
+		return
+	}
+	m.s.saved = path
+}
+
+func (m *hand) ring() {
+	if m.s.bell {
+		m.term.bell()
+	}
+}
+
+// over reports whether the latest reading is above the ceiling and nobody has
+// answered the alarm yet.
+func (m *hand) over() bool {
+	l := m.run.Readings()
+	return !m.alarmed && m.stage == dialReads && len(l) > 0 && l[len(l)-1].P > m.s.set.Ceiling
+}
+
+// readingsLine is the latest readings that fit into w cells.
+func (m *hand) readingsLine(w int) string {
+	var parts []string
+	n := 0
+	list := m.run.Readings()
+	for i := len(list) - 1; i >= 0; i-- {
+		p := clock(list[i].At.Seconds()) + " " + list[i].P.Number(m.s.unit)
+		if n += width(p) + 3; n > w {
+			break
+		}
+		parts = append(parts, p)
+	}
+	for i, j := 0, len(parts)-1; i < j; i, j = i+1, j-1 {
+		parts[i], parts[j] = parts[j], parts[i]
+	}
+	return strings.Join(parts, "   ")
+}
+
+// next is how long until the next beep, in whole seconds.
+func (m *hand) next() string {
+	left := m.o.Every - m.since(m.now)%m.o.Every
+	return strconv.Itoa(int(math.Ceil(left.Seconds())))
+}
+
+// due reports whether a beep has just rung and its reading is not typed yet.
+func (m *hand) due() bool {
+	d := m.since(m.now)
+	beep := d / m.o.Every * m.o.Every
+	l := m.run.Readings()
+	return m.stage == dialReads && beep > 0 && d-beep <= atTheBeep && len(m.field) == 0 && (len(l) == 0 || l[len(l)-1].At < beep)
+}
+
+// RunByHand shows the screen of a hold that is read by eye until the reader
+// leaves, ctx ends or the program is told to stop. However it ends, what was
+// typed is kept.
+func RunByHand(ctx context.Context, o HandOptions) (decay.Result, error) {
+	if o.Keep == nil || o.Save == nil || o.Begin == nil {
+		return decay.Result{}, errors.New("tui: a hold by hand needs Begin, Keep and Save")
+	}
+	if o.FPS <= 0 {
+		o.FPS = 15 // nothing here moves faster
+	}
+	m := newHand(o, newTerminal(o.Output))
+	err := runScreen(ctx, m, m.term, o.FPS, o.Input)
+	m.save()
+	return m.run.Finish(), errors.Join(err, m.failure)
+}
