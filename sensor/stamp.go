@@ -45,7 +45,7 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 	if k == 0 {
 		return s.out
 	}
-	before := s.last
+	before, first := s.last, false
 	s.line.batch(at.Seconds(), k)
 	for j, l := range lines {
 		if l.Lost {
@@ -63,10 +63,12 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 		if !use {
 			if sec, ok := s.line.time(k - 1 - j); ok {
 				t = toDuration(sec)
-			} else if s.has {
+			} else if s.has && !first {
 				t = before + time.Duration(float64(at-before)*float64(j+1)/float64(k))
 			} else {
-				t = at - time.Duration(k-1-j)*time.Millisecond
+				// The period is not known: a millisecond each, none before the start.
+				t = max(at-time.Duration(k-1)*time.Millisecond, 0) + time.Duration(j)*time.Millisecond
+				first = true
 			}
 		}
 		if s.has {

@@ -111,6 +111,8 @@ func (s *scene) news() fact {
 		return fact{"✖ SENSOR LOST: " + why, warn}
 	case s.notice != "":
 		return fact{"! " + s.notice, warn}
+	case s.doubt && s.st.Phase != decay.PhaseOver:
+		return fact{"✖ DO NOT TRUST THE READING: " + s.fault, warn}
 	case s.saved != "":
 		return fact{"saved: " + s.saved, plain}
 	case s.fault != "":

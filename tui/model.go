@@ -43,9 +43,12 @@ type model struct {
 	looked  time.Time
 	heard   time.Time // when the latest reading was drained
 	at      time.Duration
-	why     string    // the source's own words for a lost sensor
-	faulted time.Time // when the fault shown came
-	now     time.Time // of the latest tick
+	why     string // the source's own words for a lost sensor
+	faults  sensor.Faults
+	from    time.Duration // stamp of the test's first reading
+	moment  string        // a fault that came and went
+	faulted time.Time     // when it did
+	now     time.Time     // of the latest tick
 	bells   []time.Time
 	rang    time.Time // when the alarm last rang
 	over    bool      // the test was finished
@@ -82,6 +85,10 @@ func newModel(o Options, term terminal) *model {
 func (m *model) startTest(set decay.Setup) {
 	m.set, m.proc = set, decay.NewNetProcedure(set)
 	m.over, m.saved, m.result, m.looked = false, false, decay.Result{}, time.Time{}
+	m.from = m.at
+	if len(m.waited) > 0 {
+		m.from = m.waited[0].At
+	}
 	s := &m.s
 	s.set, s.marks, s.saved = set.WithDefaults(), nil, ""
 	// 2 400 columns of 25 ms hold the first minute at the best resolution
@@ -98,7 +105,7 @@ func (m *model) startTest(set decay.Setup) {
 	m.meter = meter{}
 	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
-	s.st = m.proc.State()
+	s.st = m.state()
 	m.refreshKeys()
 }
 
@@ -168,9 +175,7 @@ func (m *model) tick(now time.Time) {
 	for _, it := range m.items {
 		m.take(it, now)
 	}
-	if m.s.fault != "" && now.Sub(m.faulted) > faultShown {
-		m.s.fault = ""
-	}
+	m.showFaults(now)
 	switch {
 	case m.over, m.gone:
 	case err != nil:
@@ -196,7 +201,7 @@ func (m *model) tick(now time.Time) {
 		m.step(decay.Look{At: at})
 		m.s.about = m.o.Source.About()
 	}
-	m.s.st = m.proc.State()
+	m.s.st = m.state()
 	if m.s.card == nil && !m.over {
 		m.meterReading()
 	}
@@ -209,23 +214,11 @@ func (m *model) tick(now time.Time) {
 
 // take feeds one item to the test.
 func (m *model) take(it sensor.Item, now time.Time) {
-	if m.over {
+	if f := it.Fault; f != nil {
+		m.takeFault(*f, now)
 		return
 	}
-	if f := it.Fault; f != nil {
-		text := f.Text
-		if f.Hint != "" {
-			text += "; " + f.Hint
-		}
-		m.at = max(m.at, f.At)
-		switch f.Code {
-		case "silent", "unplugged", "reader-failed", sensor.FaultUncalibrated:
-			m.why = text
-			m.heard = now.Add(-silence)
-			m.step(decay.Lost{At: m.at, Why: text})
-		default:
-			m.s.fault, m.faulted = text, now
-		}
+	if m.over {
 		return
 	}
 	m.heard, m.at, m.why = now, it.Sample.At, ""
@@ -261,12 +254,14 @@ func (m *model) step(ev decay.Event) {
 		case decay.CeilingPassed:
 			m.rang = time.Time{} // the next tick rings
 		case decay.VerdictReached:
-			m.ring(ringVerdict)
+			if !m.faults.Doubtful() {
+				m.ring(ringVerdict)
+			}
 		case decay.Finished:
-			m.result, m.over = e.Result, true
+			m.over = true
 		}
 	}
-	m.s.st = m.proc.State()
+	m.s.st = m.state()
 	if m.over || m.s.st.Phase == decay.PhaseOver {
 		m.save()
 	}
@@ -314,7 +309,7 @@ func (m *model) finish() {
 	if !m.over {
 		m.step(decay.Finish{At: max(m.at, m.s.st.Now)})
 		if !m.over {
-			m.over, m.result = true, m.proc.State().Result
+			m.over = true
 		}
 	}
 	m.save()
@@ -326,11 +321,9 @@ func (m *model) save() {
 		return
 	}
 	m.saved = true
+	m.result = m.state().Result
 	if m.o.Save == nil {
 		return
-	}
-	if !m.over {
-		m.result = m.s.st.Result
 	}
 	path, err := m.o.Save(m.result)
 	if err != nil {

@@ -23,7 +23,9 @@ type scene struct {
 	ports  []string
 	trace  *chart.Columns // seconds, Pa gauge
 	marks  []mark         // phase changes, oldest first
-	fault  string         // the latest fault that does not stop the readings
+	fault  string         // the gravest that is on, or one that came and went
+	next   string         // what to do about it
+	doubt  bool           // the readings are not to be trusted
 	saved  string         // where the record went
 	notice string         // a record that could not be written, a stream that ended
 	bell   bool
@@ -84,7 +86,12 @@ func (s *scene) draw(w, h int) *grid {
 }
 
 // advice is the one sentence.
-func (s *scene) advice() string { return report.Advice(s.st, s.set, s.unit) }
+func (s *scene) advice() string {
+	if step := s.nextStep(); step != "" {
+		return step
+	}
+	return report.Advice(s.st, s.set, s.unit)
+}
 
 // digits is the pressure in the chosen unit, or dashes when there is none.
 func (s *scene) digits() string {
@@ -102,7 +109,7 @@ func (s *scene) digits() string {
 // in the band.
 func (s *scene) pressureStyle() style {
 	switch {
-	case s.st.Lost || !s.st.Seen:
+	case s.st.Lost || !s.st.Seen || s.doubt:
 		return dim
 	case s.st.InBand:
 		return warn

@@ -132,7 +132,10 @@ func createNew(stem, ext string) (string, *os.File, error) {
 
 // add keeps a reading.
 func (p *page) add(it sensor.Item) {
-	if it.Fault != nil {
+	if f := it.Fault; f != nil {
+		p.mu.Lock()
+		p.note(p.tape.Note(replay.Note{At: f.At, Code: f.Code, State: f.State.String(), Text: f.Text + "; " + f.Hint}))
+		p.mu.Unlock()
 		return
 	}
 	if p.fromLines {

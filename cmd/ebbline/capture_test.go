@@ -75,3 +75,29 @@ func TestPageKeepsCaptureAndRecord(t *testing.T) {
 		}
 	}
 }
+
+// What was wrong while a capture was made is told again when it is measured.
+func TestMeasureTellsTheFaultsOfACapture(t *testing.T) {
+	p, err := openPage(t.TempDir(), "", "kPa", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), sensor.About{Name: "bench"}, decay.Setup{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	level := noisy(0.01)
+	for i := range 900 {
+		at := time.Duration(i) * 50 * time.Millisecond
+		p.chunk(at, fmt.Appendf(nil, "%.3f\n", level(at.Seconds())/1e3))
+		switch i {
+		case 500:
+			p.add(sensor.Item{Fault: &sensor.Fault{At: at, Code: sensor.FaultSag, State: sensor.Begins, Text: "bench: all values fell", Hint: "check the supply"}})
+		case 600:
+			p.add(sensor.Item{Fault: &sensor.Fault{At: at, Code: sensor.FaultSag, State: sensor.Ends, Text: "bench: they are back", Hint: "the test goes on"}})
+		}
+	}
+	if err := p.close(decay.Result{}); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errOut := ebbline(t, "", "measure", "--volume", "10L", p.capturePath)
+	if status != exitUndecided || !strings.Contains(out, "unusable") || !strings.Contains(out, "supply sag from 25.0 s to 30.0 s: bench: all values fell") {
+		t.Errorf("status %d\n%s%s", status, out, errOut)
+	}
+}

@@ -104,7 +104,7 @@ var arrows = map[string][]string{
 	"sensor/profile":  {"decay", "sensor/calib", "sensor/wire"},
 	"sensor/rig":      {"decay", "sensor"},
 	"sensor/replay":   {"decay", "sensor", "sensor/wire", "sensor/calib"},
-	"sensor/trace":    {"decay", "decay/record", "sensor/wire", "sensor/replay", "sensor/calib"},
+	"sensor/trace":    {"decay", "decay/record", "sensor", "sensor/wire", "sensor/replay", "sensor/calib"},
 	"tui":             {"tui/chart", "tui/background", "decay", "decay/record", "decay/report", "sensor"},
 	"tui/chart":       {},
 	"tui/background":  {},

@@ -153,6 +153,9 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 	r := decay.Net(decay.Analyse(set, tr.Samples), set.RigLeak, set.WithDefaults().Limit)
 	r.Flags = join(r.Flags, tr.Flags)
 	r.Warnings = append(r.Warnings, tr.Warnings...)
+	if tr.Judge != nil {
+		r = tr.Judge(r)
+	}
 
 	var b bytes.Buffer
 	input := report.Input{File: name, Result: r, Of: set.Of, Elapsed: time.Since(began)}

@@ -25,7 +25,8 @@ type session struct {
 	untilVerdict bool
 	onItem       func(sensor.Item) // keeps it; may be nil
 
-	proc *decay.NetProcedure
+	proc   *decay.NetProcedure
+	faults sensor.Faults
 }
 
 // lookEvery is how often the estimate is renewed.
@@ -106,18 +107,10 @@ func (s *session) take(it sensor.Item) {
 		return
 	}
 	s.fault(*it.Fault)
-	if signalLost(it.Fault.Code) {
+	s.faults.Take(*it.Fault)
+	if it.Fault.Lost() && it.Fault.State != sensor.Ends {
 		s.step(decay.Lost{At: it.Fault.At, Why: it.Fault.Text})
 	}
-}
-
-// signalLost reports whether after a fault of this code no readings come.
-func signalLost(code string) bool {
-	switch code {
-	case "silent", "unplugged", "closed", "lost", sensor.FaultUncalibrated:
-		return true
-	}
-	return false
 }
 
 // step takes an event to the procedure, prints alarms and verdicts, and
@@ -130,7 +123,7 @@ func (s *session) step(ev decay.Event) (verdict bool) {
 		case decay.CeilingCleared:
 			s.alarm("ceiling-cleared", "below the ceiling again", ef.At, ef.P)
 		case decay.VerdictReached:
-			verdict = true
+			verdict = !s.faults.Doubtful()
 		}
 	}
 	return verdict
@@ -154,16 +147,30 @@ func (s *session) fault(f sensor.Fault) {
 		s.object(struct {
 			T     float64 `json:"t_s"`
 			Fault string  `json:"fault"`
+			State string  `json:"state"`
+			Name  string  `json:"name"`
 			Text  string  `json:"text"`
 			Hint  string  `json:"hint"`
-		}{f.At.Seconds(), f.Code, f.Text, f.Hint})
+		}{f.At.Seconds(), f.Code, f.State.String(), f.Name(), f.Text, f.Hint})
 		return
 	}
-	fmt.Fprintf(s.out, "%6.1f s  FAULT  %s: %s\n", f.At.Seconds(), f.Text, f.Hint)
+	word := "FAULT"
+	if f.State == sensor.Ends {
+		word = "FAULT OVER"
+	}
+	fmt.Fprintf(s.out, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), f.Text, f.Hint)
 }
 
-// liveOutcome is the outcome a running test shows: the latched verdict, or why
-// there will be none.
+// outcome is the outcome a running test shows: none while the readings are in
+// doubt.
+func (s *session) outcome() decay.Outcome {
+	if s.faults.Doubtful() {
+		return decay.Undecided
+	}
+	return liveOutcome(s.proc.State())
+}
+
+// liveOutcome is the latched verdict, or why there will be none.
 func liveOutcome(st decay.State) decay.Outcome {
 	if o := st.Result.Outcome; st.Verdict == decay.Undecided && (o == decay.NeverBuilt || o == decay.Unusable) {
 		return o
@@ -196,8 +203,9 @@ func (s *session) second() {
 			Over     bool     `json:"over_ceiling"`
 			Advice   string   `json:"advice"`
 			Text     string   `json:"text"`
-		}{T: st.Now.Seconds(), Phase: st.Phase.String(), Outcome: liveOutcome(st).String(), Lost: st.Lost, Over: st.OverCeiling,
-			Advice: string(st.Advice), Text: report.Advice(st, s.set, s.unit)}
+			Faults   []string `json:"faults"` // that are on
+		}{T: st.Now.Seconds(), Phase: st.Phase.String(), Outcome: s.outcome().String(), Lost: st.Lost, Over: st.OverCeiling,
+			Advice: string(st.Advice), Text: report.Advice(st, s.set, s.unit), Faults: s.faults.Codes()}
 		if st.Seen && !st.Lost {
 			line.P = finite(float64(st.P) / decay.Kilopascal)
 		}
@@ -221,14 +229,14 @@ func (s *session) second() {
 	if sized {
 		found = fmt.Sprintf("  hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
 	}
-	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, liveOutcome(st), found, report.Advice(st, s.set, s.unit))
+	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, report.Advice(st, s.set, s.unit))
 }
 
 // finish ends the test and prints its result.
 func (s *session) finish() decay.Result {
 	began := time.Now()
 	s.step(decay.Finish{At: s.proc.State().Now})
-	r := s.proc.State().Result
+	r := s.faults.Judge(s.proc.State().Result, 0)
 	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Elapsed: time.Since(began)}
 	if s.asJSON {
 		_ = report.JSON(s.out, in) // a closed output has nobody to tell

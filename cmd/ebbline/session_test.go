@@ -132,6 +132,29 @@ func TestSessionSaysAlarmsAndFaultsAndErrors(t *testing.T) {
 	}
 }
 
+// While a fault lasts that makes the readings doubtful there is no verdict, and
+// a hold with it is no hold.
+func TestSessionGivesNoVerdictOnDoubtfulReadings(t *testing.T) {
+	lines, _, err := play(t, &session{src: &played{p: filled(0.02), until: 50 * time.Second, end: io.EOF,
+		fault: &sensor.Fault{At: 20 * time.Second, Code: sensor.FaultUnitJump, State: sensor.Begins, Text: "bench: the unit changed", Hint: "set it back"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	on := 0
+	for _, m := range lines {
+		if list, ok := m["faults"].([]any); ok && len(list) == 1 && list[0] == sensor.FaultUnitJump {
+			on++
+			if m["outcome"] != "undecided" {
+				t.Errorf("with the fault on: %v", m)
+			}
+		}
+	}
+	last := lines[len(lines)-1]
+	if on < 20 || last["outcome"] != "unusable" {
+		t.Errorf("%d seconds with the fault, at last %v", on, last)
+	}
+}
+
 func TestSessionEndsWithItsContext(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, stop := context.WithTimeout(t.Context(), 5*time.Second)

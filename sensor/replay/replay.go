@@ -3,7 +3,9 @@
 // A capture is a text file. Its first line is "ebbline-capture 1"; lines of
 // "key: value" follow up to a blank line; after that each line is one chunk of
 // bytes as it came: the seconds since the capture began with six decimals, a
-// space, and the bytes quoted as a Go string. It is written before anything is
+// space, and the bytes quoted as a Go string. Lines that begin with "#" tell of
+// faults that were seen then: the seconds, the code, whether it begins, ends or
+// came once, and a text. A capture is written before anything is
 // decoded, so a fault of a decoder loses nothing, and flushed at least once a
 // second, so a killed program loses at most that.
 package replay
@@ -18,6 +20,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 )
 
 // Magic is how the first line of a capture begins.
@@ -35,10 +38,19 @@ type Chunk struct {
 	Data []byte
 }
 
+// Note is a fault that was seen while the capture was made.
+type Note struct {
+	At    time.Duration
+	Code  string // steady, one word
+	State string // begins, ends or once
+	Text  string
+}
+
 // Capture is a capture file read back.
 type Capture struct {
 	Header map[string]string
 	Chunks []Chunk
+	Notes  []Note
 	Torn   bool // the last line was cut off and has been left out
 }
 
@@ -89,6 +101,43 @@ func (w *Writer) Chunk(at time.Duration, data []byte) error {
 		w.err = w.w.Flush()
 	}
 	return w.err
+}
+
+// Note writes down a fault, and flushes.
+func (w *Writer) Note(n Note) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.err == nil {
+		_, w.err = fmt.Fprintf(w.w, "# %.6f %s %s: %s\n", n.At.Seconds(), word(n.Code), word(n.State), strings.Join(strings.Fields(n.Text), " "))
+	}
+	if w.err == nil {
+		w.flushed = max(w.flushed, n.At)
+		w.err = w.w.Flush()
+	}
+	return w.err
+}
+
+// word is s as one word without a colon.
+func word(s string) string {
+	s = strings.Join(strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) || r == ':' }), "-")
+	if s == "" {
+		return "-"
+	}
+	return s
+}
+
+// readNote reads what Note wrote; ok is false for any other comment.
+func readNote(line string) (n Note, ok bool) {
+	head, text, ok := strings.Cut(strings.TrimPrefix(line, "#"), ": ")
+	f := strings.Fields(head)
+	if !ok || len(f) != 3 {
+		return n, false
+	}
+	s, err := strconv.ParseFloat(f[0], 64)
+	if err != nil || !(s >= 0 && s < 1e9) {
+		return n, false
+	}
+	return Note{At: time.Duration(s * float64(time.Second)), Code: f[1], State: f[2], Text: text}, true
 }
 
 // Flush writes out what is buffered.
@@ -158,6 +207,12 @@ func ReadCapture(r io.Reader) (Capture, error) {
 				return c, fmt.Errorf("replay: line %d: %.40q is not \"key: value\"", number, line)
 			}
 			c.Header[strings.TrimSpace(k)] = strings.TrimSpace(v)
+			continue
+		}
+		if strings.HasPrefix(line, "#") {
+			if n, ok := readNote(line); ok {
+				c.Notes = append(c.Notes, n)
+			}
 			continue
 		}
 		at, data, ok := strings.Cut(line, " ")

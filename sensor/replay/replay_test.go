@@ -98,3 +98,18 @@ func FuzzReadCapture(f *testing.F) {
 		}
 	})
 }
+
+func TestNotesOfFaults(t *testing.T) {
+	var b bytes.Buffer
+	w, _ := NewWriter(&b, nil)
+	w.Chunk(time.Second, []byte("1\n"))
+	w.Note(Note{1500 * time.Millisecond, "unplugged", "begins", "/dev/ttyX went away:\n input/output error"})
+	w.Note(Note{At: 2 * time.Second})
+	w.Chunk(3*time.Second, []byte("2\n"))
+	w.Flush()
+	got, err := ReadCapture(strings.NewReader(b.String() + "# a remark of a person\n"))
+	want := []Note{{1500 * time.Millisecond, "unplugged", "begins", "/dev/ttyX went away: input/output error"}, {2 * time.Second, "-", "-", ""}}
+	if err != nil || len(got.Chunks) != 2 || !reflect.DeepEqual(got.Notes, want) {
+		t.Errorf("%+v, %v", got, err)
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/sensor"
 	"ebbline/sensor/calib"
 	"ebbline/sensor/replay"
 	"ebbline/sensor/wire"
@@ -23,7 +24,28 @@ func (f *file) capture() (Trace, error) {
 	if c.Torn {
 		f.warning("torn", "the end of the capture is missing; what is whole was read")
 	}
-	return f.chunks(c.Chunks)
+	t, err := f.chunks(c.Chunks)
+	if err == nil && len(c.Notes) > 0 {
+		t.Judge = judge(c.Notes, time.Duration(t.Start*float64(time.Second)))
+	}
+	return t, err
+}
+
+// judge says of a result what was noted while it was recorded; the trace
+// begins at start.
+func judge(notes []replay.Note, start time.Duration) func(decay.Result) decay.Result {
+	var faults sensor.Faults
+	for _, n := range notes {
+		f := sensor.Fault{At: max(0, n.At-start), Code: n.Code, Text: n.Text}
+		switch n.State {
+		case sensor.Begins.String():
+			f.State = sensor.Begins
+		case sensor.Ends.String():
+			f.State = sensor.Ends
+		}
+		faults.Take(f)
+	}
+	return func(r decay.Result) decay.Result { return faults.Judge(r, 0) }
 }
 
 // captureHeader takes from the header what the options do not state.
@@ -112,31 +134,24 @@ func FormOf(h map[string]string) (o wire.Options) {
 	return o
 }
 
-// arrivals turns the board's clock, where lines have it, and the moments of
-// arrival, where not, into one run of time.
-type arrivals struct {
-	timed  bool
-	offset time.Duration // arrival less the board's clock, since its last start
-	board  time.Duration
-}
-
-func (a *arrivals) stamp(at time.Duration, got wire.Fields) time.Duration {
-	if !got.HasTime || got.Time > maxStamp || got.Time < -maxStamp {
-		return at
-	}
-	board := time.Duration(got.Time * 1e9)
-	// A board that starts anew counts from zero again.
-	if !a.timed || board < a.board {
-		a.timed, a.offset = true, at-board
-	}
-	a.board = board
-	return board + a.offset
-}
-
 // chunks decodes what arrived.
 func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 	s := wire.NewStream(f.lineOptions())
-	var clock arrivals
+	var stamps sensor.Stamper // as when the lines came, so that the times are the same
+	var slots []sensor.Slot
+	var values []float64
+	var batch time.Duration // the lines in slots arrived then
+	stamp := func() {
+		i := 0
+		for j, st := range stamps.Batch(batch, slots) {
+			if !slots[j].Lost {
+				f.stamps = append(f.stamps, int64(st.At))
+				f.values = append(f.values, values[i])
+				i++
+			}
+		}
+		slots, values = slots[:0], values[:0]
+	}
 	var unit, ref string
 	var failed error
 	n := 0
@@ -145,22 +160,31 @@ func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 		if failed != nil {
 			return
 		}
+		if l.At != batch { // lines held back until they were understood
+			stamp()
+			batch = l.At
+		}
 		got, err := l.Fields, l.Err
 		switch {
 		case errors.Is(err, wire.ErrSkip):
 		case err != nil:
 			f.badRow(n, err.Error())
+			if len(f.values)+len(values) > 0 {
+				slots = append(slots, sensor.Slot{Lost: true})
+			}
 		default:
 			if failed = f.sameUnit(&unit, &ref, &got, 0); failed == nil {
-				f.stamps = append(f.stamps, int64(clock.stamp(l.At, got)))
-				f.values = append(f.values, got.Value)
+				slots = append(slots, sensor.Slot{HasTime: got.HasTime, Board: got.Time})
+				values = append(values, got.Value)
 			}
 		}
 	}
 	for _, c := range in {
 		s.Feed(c.At, c.Data, line)
+		stamp()
 	}
 	s.Flush(false, line)
+	stamp()
 	// A last line without its end may be cut in the middle of a number, so it is left.
 	switch {
 	case failed != nil:

@@ -45,6 +45,10 @@ type Trace struct {
 	Quantum     float64      // smallest step between neighbouring readings that differ, Pa; 0: none
 	Start       float64      // the first sample's stamp on the file's own clock, s
 	Setup       *decay.Setup // of a record: the set-up it was made with; else nil
+
+	// Judge adds to a result what the file says was wrong while it was
+	// recorded; nil: nothing was, or the file cannot say.
+	Judge func(decay.Result) decay.Result
 }
 
 // Error says why a file gives no trace.

@@ -1,0 +1,84 @@
+package tui
+
+import (
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+)
+
+// takeFault notes what is wrong with the readings, or is no longer.
+func (m *model) takeFault(f sensor.Fault, now time.Time) {
+	m.faults.Take(f)
+	if m.over {
+		return
+	}
+	m.at = max(m.at, f.At)
+	switch {
+	case f.State == sensor.Ends:
+	case f.Lost():
+		m.why = f.Name() + ": " + f.Short(m.s.about.Name)
+		m.heard = now.Add(-silence)
+		m.step(decay.Lost{At: m.at, Why: m.why})
+	case f.State == sensor.Moment:
+		m.moment, m.faulted = f.Name()+": "+f.Short(m.s.about.Name)+"; "+f.Hint, now
+	}
+}
+
+// showFaults brings the scene's fault up to date: the gravest that is on, else
+// for a while one that came and went.
+func (m *model) showFaults(now time.Time) {
+	s := &m.s
+	s.fault, s.next, s.doubt = "", "", false
+	if f, ok := m.faults.Worst(); ok {
+		s.fault, s.next, s.doubt = f.Name()+": "+f.Short(s.about.Name), f.Hint, f.Doubt()
+	} else if m.moment != "" && now.Sub(m.faulted) <= faultShown {
+		s.fault = m.moment
+	}
+}
+
+// state is where the test stands, as far as the readings can be trusted: while
+// they are in doubt no verdict is shown, and a result says what the faults say
+// of it.
+func (m *model) state() decay.State {
+	st := m.proc.State()
+	if m.faults.Doubtful() {
+		st.Verdict = decay.Undecided
+	}
+	if m.over {
+		st.Result = m.faults.Judge(st.Result, m.from)
+		if st.Result.Outcome == decay.Unusable {
+			st.Verdict = decay.Undecided
+		}
+	}
+	return st
+}
+
+// nextStep is what to do about the fault that is on, "" when none asks for it.
+func (s *scene) nextStep() string {
+	if s.next == "" || s.st.Phase == decay.PhaseOver || s.st.OverCeiling {
+		return ""
+	}
+	step := s.next
+	if s.doubt || s.st.Lost {
+		switch s.st.Phase {
+		case decay.PhaseReady, decay.PhaseFill:
+			return "Shut the supply. " + sentence(step)
+		}
+		return sentence(step)
+	}
+	return ""
+}
+
+// sentence starts s with a capital and ends it with a stop.
+func sentence(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(r)) + s[n:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
