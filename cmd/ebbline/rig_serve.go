@@ -181,6 +181,8 @@ func readFlags(c rig.Config) (flags string) {
 			flags += " --unit " + c.Unit.Name
 		}
 	case "nmea-bar", "nmea-pascal":
+	case "modbus":
+		flags = fmt.Sprintf(` --modbus "address=%d register=6 type=float32 unit=kPa"`, c.ModbusUnit)
 	default:
 		return ""
 	}

@@ -4,7 +4,10 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -176,5 +179,23 @@ func TestRigConsole(t *testing.T) {
 	c.line("x")
 	if got, want := out.String(), "abcdefghijklm\nx\n"; got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// The README lists each format and fault, and a fault as the help words it.
+func TestReadmeListsTheRig(t *testing.T) {
+	b, err := os.ReadFile(filepath.Join(root, "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range rig.Formats() {
+		if !strings.Contains(string(b), "`"+f.Name+"`") {
+			t.Errorf("the README does not list the format %s", f.Name)
+		}
+	}
+	for _, f := range rig.Faults() {
+		if row := fmt.Sprintf("\n| %c | `%s` | %s |\n", f.Key, f.Name, f.About); !strings.Contains(string(b), row) {
+			t.Errorf("the README has no row %q", row)
+		}
 	}
 }
