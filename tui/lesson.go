@@ -42,6 +42,8 @@ func (d Duct) unchokes() decay.Gauge {
 // faster than life, and stand still. It starts at ambient with its valves shut.
 type Rig interface {
 	sensor.Controls
+	SetHole(decay.Length) error // of a hole, Cd 0.62; 0: none
+	SetSeep(float64) error      // kg/(s·Pa²), see [Duct.SeepCoefficient]; 0: none
 	Advance(time.Duration)
 	Read() decay.Gauge              // what the transducer shows
 	Pressure() decay.Pressure       // the true one, absolute
@@ -138,6 +140,14 @@ func RunLesson(ctx context.Context, o LessonOptions) ([]string, error) {
 	}
 	m.finishTrace()
 	return m.summary(), errors.Join(err, m.failure)
+}
+
+// setLeak gives a rig the leak of d, while it runs.
+func (d Duct) setLeak(r Rig) error {
+	if d.Seep {
+		return errors.Join(r.SetHole(0), r.SetSeep(d.SeepCoefficient()))
+	}
+	return errors.Join(r.SetSeep(0), r.SetHole(d.Hole))
 }
 
 // lessonSize is a size in words: "tight", "1.00 mm".

@@ -22,6 +22,7 @@ type round struct {
 	guesses  []guess
 	revealed bool
 	told     bool // the true size is known
+	truth    decay.Length
 	said     decay.Result
 }
 
@@ -93,17 +94,21 @@ func hide(u float64) decay.Length {
 func (r *round) verdict() string {
 	var out []string
 	if r.told {
-		out = append(out, "It was "+lessonSize(r.tr.size)+".")
+		out = append(out, "It was "+lessonSize(r.truth)+".")
 	} else {
 		out = append(out, "The true size was not given.")
 	}
 	if said := estimateWords(r.said); said != "" {
-		out = append(out, "The program said "+said+".")
+		said = "The program said " + said
+		if r.said.HasVolume && r.said.Hole.High-r.said.Hole.Low > r.said.Hole.Value/2 {
+			said += ", so it needs a longer hold"
+		}
+		out = append(out, said+".")
 	} else {
 		out = append(out, "The program had no estimate yet.")
 	}
 	if r.told {
-		if who, off := r.nearest(r.tr.size); len(who) > 0 {
+		if who, off := r.nearest(r.truth); len(who) > 0 {
 			words := "Nearest: " + strings.Join(who, " and ")
 			if off < 5e-6 {
 				words += ", exactly right."

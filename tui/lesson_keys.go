@@ -39,6 +39,7 @@ func init() {
 	}
 	add(always, "g", "g", "guess: a guessing round with a hidden hole", (*lesson).startRound)
 	add(onReal, "j", "j", "jet: type the size of the jet in the latest trace", func(m *lesson) { m.entry = &typing{what: entryJet} })
+	add(onRig, "n", "n", "numbers: they start a new trace, or change the hole of the one under way", func(m *lesson) { m.within = !m.within })
 	add(onRig, "l", "l", "leak law: orifice or seep, from the next trace on", func(m *lesson) { m.seep = !m.seep })
 	add(onRig, "f", "f", "fill: quick or slow, from the next trace on", func(m *lesson) { m.slow = !m.slow })
 	add(onRig, "v", "v", "volume: big or small, from the next trace on", func(m *lesson) { m.small = !m.small })
@@ -219,6 +220,8 @@ func (m *lesson) foot() string {
 		switch h.Key {
 		case "b":
 			word += map[bool]string{true: " on", false: " off"}[m.bell]
+		case "n":
+			word += map[bool]string{true: " change", false: " start"}[m.within]
 		case "s":
 			word += " " + speedWord(m.speed)
 		case "space":
@@ -248,7 +251,7 @@ func (m *lesson) entryFoot() string {
 // helpLines lists the keys.
 func (m *lesson) helpLines() []fact {
 	out := []fact{{"keys", strong}}
-	sizes := "1…" + strconv.Itoa(len(m.o.Sizes)) + "   a new trace with the hole of that number"
+	sizes := "1…" + strconv.Itoa(len(m.o.Sizes)) + "   a new trace with the hole of that number; see n"
 	if m.real() {
 		sizes = "1…" + strconv.Itoa(len(m.o.Sizes)) + "   name the latest trace with the jet of that number"
 	}

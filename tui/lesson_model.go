@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -37,7 +38,10 @@ type lesson struct {
 	bell    bool
 	help    bool
 	table   bool
+	within  bool // the number keys change the hole of the trace under way
 	notice  string
+	noticed string    // the notice that was there at the latest tick
+	since   time.Time // and since when
 	failure error
 
 	traces []*lessonTrace // in the picture, oldest first
@@ -138,6 +142,11 @@ func (m *lesson) tick(now time.Time) {
 	if now.Sub(m.looked) >= lookEvery {
 		m.looked = now
 		m.look()
+	}
+	if m.notice != m.noticed {
+		m.noticed, m.since = m.notice, now
+	} else if now.Sub(m.since) > faultShown {
+		m.notice = ""
 	}
 	if st := m.state(); st.OverCeiling && now.Sub(m.rang) >= bellEvery {
 		m.rang = now
@@ -279,13 +288,37 @@ func (m *lesson) size(i int) {
 		m.nameJet(m.o.Sizes[i])
 		return
 	}
+	if m.within {
+		m.change(m.o.Sizes[i])
+		return
+	}
 	m.start(m.o.Sizes[i], false)
+}
+
+// change gives the simulated trace under way another hole: its line bends.
+func (m *lesson) change(size decay.Length) {
+	t := m.cur
+	if t == nil || !t.running() || math.IsNaN(t.iso) {
+		m.notice = "no trace is under way: n makes the numbers start one"
+		return
+	}
+	if t.size == size {
+		return
+	}
+	d := t.duct
+	d.Hole = size
+	if err := d.setLeak(m.run.rig); err != nil {
+		m.notice = err.Error()
+		return
+	}
+	t.was, t.size, t.duct = append(t.was, t.size), size, d
+	m.notice = "at " + clock(t.seconds()) + " the hole was changed to " + lessonSize(size) + ": see the line bend"
 }
 
 // nameJet gives the latest trace of real hardware its size.
 func (m *lesson) nameJet(d decay.Length) {
 	switch {
-	case m.cur == nil:
+	case m.cur == nil || math.IsNaN(m.cur.iso):
 		m.notice = "no trace yet: fill, isolate, and then say which jet it was"
 	case m.cur.hidden:
 		m.notice = "this jet is hidden: end the guessing round first"
@@ -304,7 +337,7 @@ func (m *lesson) startRound() {
 	m.round = &round{}
 	m.entry = &typing{what: entryGuess}
 	m.notice = "fit the hidden jet, fill and isolate; the next hold is the hidden one"
-	if m.cur != nil && m.cur.running() && !m.cur.named {
+	if m.cur != nil && m.cur.running() && !m.cur.named && !math.IsNaN(m.cur.iso) {
 		m.hideIn(m.cur)
 		m.notice = ""
 	}
@@ -368,7 +401,7 @@ func (m *lesson) tell(size decay.Length, known bool) {
 	r := m.round
 	r.revealed, r.told, r.said = true, known, r.tr.result
 	r.tr.hidden = false
-	r.tr.size, r.tr.named = size, known
+	r.tr.size, r.tr.named, r.truth = size, known, size
 	m.rounds = append(m.rounds, r.verdict())
 	m.ring()
 }
@@ -410,8 +443,9 @@ func (m *lesson) take(it sensor.Item, now time.Time) {
 			text += "; " + f.Hint
 		}
 		m.notice = text
-		switch f.Code {
-		case "silent", "unplugged", "reader-failed":
+		switch {
+		case f.State == sensor.Ends:
+		case f.Lost():
 			m.why, m.heard = text, now.Add(-silence)
 			m.step(decay.Lost{At: m.at, Why: text})
 		}
@@ -439,7 +473,8 @@ func (m *lesson) step(ev decay.Event) {
 			m.rang = time.Time{} // the next tick rings
 		case decay.PhaseChanged:
 			if (e.To == decay.PhaseRelease || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
-				m.cur.end = e.At.Seconds()
+				// The release is recognised a moment after it began.
+				m.cur.end = math.Max(m.cur.iso, math.Min(e.At.Seconds(), m.proc.State().Result.Hold.End.Seconds()))
 			}
 		}
 	}
@@ -473,13 +508,19 @@ func (m *lesson) isolate(st decay.State) {
 	m.show(t)
 }
 
+// byLetter are the traces in the picture in the order of their letters.
+func (m *lesson) byLetter() []*lessonTrace {
+	out := slices.Clone(m.traces)
+	slices.SortFunc(out, func(a, b *lessonTrace) int { return a.slot - b.slot })
+	return out
+}
+
 // summary is what the lesson showed, for the terminal it leaves behind.
 func (m *lesson) summary() []string {
 	var out []string
-	for i, l := range labels(m.traces) {
-		t := m.traces[i]
-		line := l + ": watched for " + clock(t.seconds())
-		if said := estimateWords(t.result); said != "" && !t.hidden {
+	for _, t := range m.byLetter() {
+		line := labels(m.traces)[m.index(t)] + ": watched for " + clock(t.seconds())
+		if said := t.estimate(); said != "" {
 			line += ", estimate " + said
 		}
 		out = append(out, line)

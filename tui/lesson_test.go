@@ -391,6 +391,178 @@ func checkLook(t *testing.T, c *classroom, seen map[string]int) {
 	}
 }
 
+// The number keys can change the hole of the trace under way.
+func TestChangeTheHoleWhileTheTraceRuns(t *testing.T) {
+	c := openClass(t, LessonOptions{})
+	c.keys("n4")
+	c.says("no trace is under way")
+	c.keys("nsf3")
+	c.until("isolation", func() bool { return len(c.m.traces) == 1 })
+	c.wait(5 * time.Second) // 20 s
+	fall := func() float64 {
+		p := c.m.run.rig.Pressure()
+		c.wait(time.Second)
+		return float64(p - c.m.run.rig.Pressure())
+	}
+	before := fall()
+	c.keys("n4")
+	c.says("the hole was changed to 1.00 mm")
+	if after := fall(); after < 3*before {
+		t.Errorf("the pressure fell by %v Pa a second, and by %v with four times the area", before, after)
+	}
+	c.keys("1")
+	c.wait(5 * time.Second)
+	c.says("No leak now")
+	if p := c.m.run.rig.Pressure(); fall() > 50 {
+		t.Errorf("the closed duct at %v Pa still loses air", p)
+	}
+	if l := labels(c.m.traces); len(l) != 1 || l[0] != "A 1.00→tight" {
+		t.Errorf("labels %q", l)
+	}
+	c.complete()
+	if sum := c.m.summary(); strings.Contains(sum[0], "estimate") {
+		t.Errorf("an estimate is given for three holes: %q", sum)
+	}
+}
+
+// air is real hardware for a lesson: the simulated rig's readings, with nobody
+// telling the lesson what it does.
+type air struct {
+	*classroom
+	r  *rig.Rig
+	at time.Duration
+	ok bool // readings come
+}
+
+func realClass(t *testing.T, o LessonOptions) *air {
+	h := newHose()
+	h.about.Simulated = false
+	o.Source = h
+	a := &air{classroom: openClass(t, o), r: rig.New(rig.Default()), ok: true}
+	// The tick drains this pump, which has nothing; readings are handed over
+	// directly, so that no goroutine takes part.
+	a.m.pump = sensor.NewPump(h, nil)
+	t.Cleanup(a.m.pump.Stop)
+	return a
+}
+
+func (a *air) pass(d time.Duration) {
+	for end := a.at + d; a.at < end; {
+		a.at += 20 * time.Millisecond
+		a.r.Advance(20 * time.Millisecond)
+		if a.ok {
+			a.m.take(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: a.at, P: a.r.Read().Absolute(decay.DefaultAmbient)}}}, a.now)
+		}
+		if a.at%(40*time.Millisecond) == 0 {
+			a.wait(tickEvery)
+		}
+	}
+}
+
+// hold fills, isolates and releases one jet.
+func (a *air) hold(jet decay.Length, long time.Duration) {
+	if err := a.r.SetHole(jet); err != nil {
+		a.t.Fatal(err)
+	}
+	a.pass(4 * time.Second)
+	a.r.Fill()
+	a.pass(9 * time.Second)
+	a.r.Isolate()
+	a.pass(long)
+}
+
+func (a *air) release() {
+	a.r.Release()
+	a.pass(14 * time.Second)
+}
+
+// TestLessonOnRealHardware lays two jets over one another and hides a third.
+func TestLessonOnRealHardware(t *testing.T) {
+	a := realClass(t, LessonOptions{Setup: decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03}})
+	a.pass(time.Second)
+	a.says("no safety device")
+	if strings.Contains(a.screen(), "SIMULATED") {
+		t.Error("real hardware is called simulated")
+	}
+	a.keys("j")
+	a.keys("1.2")
+	a.enter()
+	a.says("no trace yet")
+	a.hold(1e-3, 30*time.Second)
+	a.says("A jet ?")
+	a.says("no longer choked")
+	a.keys("4")
+	a.says("A 1.00 mm")
+	a.release()
+	a.hold(2e-3, 20*time.Second)
+	a.keys("j")
+	a.keys("2 mm")
+	a.enter()
+	a.says("B 2.00 mm")
+	a.release()
+	if len(a.m.traces) != 2 {
+		t.Fatalf("%d traces of two holds", len(a.m.traces))
+	}
+	for i, want := range []float64{1e-3, 2e-3} {
+		tr := a.m.traces[i]
+		if h := tr.result.Hole; h.Low > want || h.High < want || h.High > 1.5*want {
+			t.Errorf("jet %d is judged %v", i, h)
+		}
+		if s := tr.seconds(); math.Abs(s-float64(30-10*i)) > 1.5 {
+			t.Errorf("trace %d was watched for %v s", i, s)
+		}
+		if tr.running() {
+			t.Errorf("trace %d goes on after the release", i)
+		}
+	}
+
+	a.keys("g")
+	a.says("fit the hidden jet")
+	a.hold(0.7e-3, 30*time.Second)
+	a.says("C hidden")
+	a.keys("Ann 0.8")
+	a.enter()
+	a.enter()
+	a.says("The true size of the hidden jet")
+	a.keys("0.7")
+	a.enter()
+	a.says("It was 0.70 mm.")
+	a.says("Nearest: Ann, 0.10 mm off.")
+	a.says("C 0.70 mm")
+	a.esc()
+	a.says("the readings are kept in the book")
+	a.keys("n")
+}
+
+// Past the ceiling a lesson on real hardware is the alarm, whatever else was
+// on the screen.
+func TestLessonAlarm(t *testing.T) {
+	a := realClass(t, LessonOptions{Setup: decay.Setup{Ceiling: 20 * psi}})
+	a.pass(2 * time.Second)
+	a.keys("?")
+	a.r.Fill()
+	a.pass(6 * time.Second)
+	a.says("ceiling 20.00 psi gauge")
+	if !strings.Contains(a.screen(), "╱ ╱ ╱") || a.term.bells < 2 {
+		t.Errorf("no alarm past the ceiling, %d bells:\n%s", a.term.bells, a.screen())
+	}
+}
+
+func TestLessonTellsOfALostSensor(t *testing.T) {
+	a := realClass(t, LessonOptions{})
+	a.pass(time.Second)
+	a.ok = false
+	a.pass(3 * time.Second)
+	a.says("SENSOR LOST: nothing from hose for")
+	a.ok = true
+	a.pass(time.Second)
+	if strings.Contains(a.screen(), "LOST") {
+		t.Errorf("the sensor is back:\n%s", a.screen())
+	}
+	a.m.take(sensor.Item{Fault: &sensor.Fault{At: a.at, Code: "unplugged", State: sensor.Begins, Text: "the board was pulled out", Hint: "plug it in again"}}, a.now)
+	a.says("SENSOR LOST: the board was pulled out; plug it in again")
+}
+
 func TestParseGuess(t *testing.T) {
 	for _, c := range []struct {
 		in, who string

@@ -22,8 +22,9 @@ type lessonTrace struct {
 	slow   bool // filled slowly
 	high   int  // index of its altitude
 	sim    bool
-	slot   int          // its letter and colour in the picture, from 0
-	result decay.Result // what the estimate made of it so far
+	was    []decay.Length // sizes it had before its hole was changed, oldest first
+	slot   int            // its letter and colour in the picture, from 0
+	result decay.Result   // what the estimate made of it so far
 }
 
 func newLessonTrace() *lessonTrace {
@@ -54,7 +55,19 @@ func (t *lessonTrace) name() string {
 	case !t.named:
 		return "jet ?"
 	}
+	if n := len(t.was); n > 0 {
+		return strings.TrimSuffix(lessonSize(t.was[n-1]), " mm") + "→" + lessonSize(t.size)
+	}
 	return lessonSize(t.size)
+}
+
+// estimate is the hole the estimate gives, or "" where there is none to tell:
+// that of a trace whose hole was changed would be of neither.
+func (t *lessonTrace) estimate() string {
+	if t.hidden || len(t.was) > 0 {
+		return ""
+	}
+	return estimateWords(t.result)
 }
 
 // settings are the words for what a trace was made with, in a fixed order.

@@ -51,6 +51,8 @@ func (m *lesson) sizeWord() (big, unit, kind string) {
 		return "", "", ""
 	case t.hidden:
 		big, unit = "?", "mm"
+	case !t.sim && math.IsNaN(t.iso):
+		return "", "", ""
 	case !t.named:
 		return "", "", "jet not named"
 	case t.size == 0:
@@ -79,7 +81,9 @@ func (m *lesson) stand() string {
 		if st.Lost {
 			return "NO READING"
 		}
-		phase, since = st.Phase, (st.Now - st.PhaseSince).Seconds()
+		if phase, since = st.Phase, (st.Now - st.PhaseSince).Seconds(); phase == decay.PhaseReady {
+			return "READY"
+		}
 	case m.run == nil:
 		return ""
 	default:
@@ -110,7 +114,7 @@ func (m *lesson) looking() string {
 func (m *lesson) facts() lookFacts {
 	r := m.run
 	return lookFacts{
-		duct: r.tr.duct, slow: r.tr.slow, stage: r.stage, p: r.rig.Pressure(), warm: r.warm(), unit: m.unit,
+		duct: r.tr.duct, slow: r.tr.slow, changed: len(r.tr.was) > 0, stage: r.stage, p: r.rig.Pressure(), warm: r.warm(), unit: m.unit,
 	}
 }
 
@@ -226,7 +230,7 @@ func (m *lesson) drawHead(g *grid, s *scene, left, y, right, dh, gw int) {
 		if m.index(t) >= 0 {
 			facts[0].text = strings.TrimSpace(t.letter() + "  " + facts[0].text)
 		}
-		if r := t.result; r.HasFit && r.HasVolume && !t.hidden && !math.IsNaN(t.iso) && dh > 4 {
+		if r := t.result; t.estimate() != "" && r.HasVolume && dh > 4 {
 			facts = append(facts, fact{"estimate " + mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + ")", plain})
 		}
 		for k, w := range t.settings() {
@@ -272,7 +276,11 @@ func (m *lesson) drawChoice(g *grid, left, y, right int) int {
 	for i, d := range m.o.Sizes {
 		words = append(words, string(rune('1'+i))+" "+strings.TrimSuffix(lessonSize(d), " mm"))
 	}
-	x := g.text(left, y, "hole  ", dim, right)
+	head := "hole  "
+	if m.within {
+		head = "change to  "
+	}
+	x := g.text(left, y, head, dim, right)
 	x = g.text(x, y, strings.Join(words, "   "), strong, right)
 	g.text(x+1, y, "mm", strong, right)
 	return y
@@ -331,7 +339,7 @@ func (m *lesson) drawReveal(g *grid, left, y, right int) {
 	}
 	truth := math.NaN()
 	if m.round.told {
-		truth = float64(m.round.tr.size) / decay.Millimetre
+		truth = float64(m.round.truth) / decay.Millimetre
 	}
 	look := func(c chart.Class) style {
 		switch c {
@@ -347,7 +355,7 @@ func (m *lesson) drawReveal(g *grid, left, y, right int) {
 	}
 	if m.round.told {
 		g.text(left, y+1, "it was", dim)
-		g.glyphs(x, y+1, r.Limit(truth, lessonSize(m.round.tr.size)), look)
+		g.glyphs(x, y+1, r.Limit(truth, lessonSize(m.round.truth)), look)
 	}
 	g.text(left, y+2, "program", dim)
 	g.glyphs(x, y+2, r.Line(point, low, high, truth), look)
@@ -361,7 +369,7 @@ func (m *lesson) tableLines() []fact {
 	if len(m.traces) == 0 {
 		out = append(out, fact{"none yet", plain})
 	}
-	for _, t := range m.traces {
+	for _, t := range m.byLetter() {
 		line := t.letter() + "  " + t.name()
 		if t.sim {
 			w := t.settings()
@@ -374,7 +382,7 @@ func (m *lesson) tableLines() []fact {
 		out = append(out, fact{line, plain})
 		_, p := t.cols.Last()
 		now := "   " + decay.Gauge(p).Format(m.unit) + " after " + clock(t.seconds())
-		switch said := estimateWords(t.result); {
+		switch said := t.estimate(); {
 		case t.hidden:
 			now += ", hidden"
 		case said != "":
@@ -387,7 +395,7 @@ func (m *lesson) tableLines() []fact {
 		for _, q := range m.round.guesses {
 			line := q.who + "  " + mm(float64(q.size)) + " mm"
 			if m.round.revealed && m.round.told {
-				line += ", off by " + mm(math.Abs(float64(q.size-m.round.tr.size)))
+				line += ", off by " + mm(math.Abs(float64(q.size-m.round.truth)))
 			}
 			out = append(out, fact{line, plain})
 		}

@@ -11,12 +11,13 @@ import (
 // lookFacts is what the sentence "what you are looking at" is made from: true
 // values of the simulated rig, so that it is right whatever the class sees.
 type lookFacts struct {
-	duct  Duct
-	slow  bool
-	stage decay.Phase    // ready, fill, hold or over
-	p     decay.Pressure // true, absolute
-	warm  float64        // K above the duct's own temperature
-	unit  decay.PressureUnit
+	duct    Duct
+	slow    bool
+	changed bool           // the hole was another before
+	stage   decay.Phase    // ready, fill, hold or over
+	p       decay.Pressure // true, absolute
+	warm    float64        // K above the duct's own temperature
+	unit    decay.PressureUnit
 }
 
 // Below these the words are about something else: a pressure that no class can
@@ -46,6 +47,10 @@ func (f lookFacts) look() string {
 	switch {
 	case f.duct.Hole == 0 && f.warm > stillWarm:
 		return "No leak at all: the pressure falls because the air cools, still " + degrees + sideOf(f.warm) + ". This is settling, and it stops by itself."
+	case f.duct.Hole == 0 && f.changed && f.warm < -stillWarm:
+		return "No leak now: the hole was closed. The air inside is " + degrees + sideOf(f.warm) + ", and as it warms the pressure rises, with no air added."
+	case f.duct.Hole == 0 && f.changed:
+		return "No leak now: the hole was closed, and from there on the line is flat."
 	case f.duct.Hole == 0 && f.slow:
 		return "No leak, and a slow fill: the air had settled before the valve was shut, so the line is flat."
 	case f.duct.Hole == 0:

@@ -21,7 +21,8 @@ type lessonFlags struct {
 	setupFlags
 	holes, supply string
 	hold          time.Duration
-	port, book    string
+	port, profile string
+	book          string
 	baud          int
 	label         string
 	seed          uint64
@@ -54,9 +55,9 @@ the book, as those of hold are.
 				f.seed = rand.Uint64()
 			}
 			for _, name := range []string{"supply", "hold", "seed"} {
-				if f.port != "" && cmd.Flags().Changed(name) {
+				if (f.port != "" || f.profile != "") && cmd.Flags().Changed(name) {
 					return wrong("leave out --port for the simulated rig, or leave out --"+name,
-						"--port names a real sensor, but --%s is for the simulated rig", name)
+						"a real sensor was named, but --%s is for the simulated rig", name)
 				}
 			}
 			return a.lesson(cmd.Context(), &f)
@@ -69,7 +70,8 @@ the book, as those of hold are.
 	fs.DurationVar(&f.hold, "hold", time.Minute, "simulated rig: how long a trace is watched after isolation")
 	fs.Uint64Var(&f.seed, "seed", 0, "simulated rig: of the hidden holes, so that a lesson can be repeated (default: another each time)")
 	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
-	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.StringVar(&f.profile, "profile", "", profileUsage)
+	fs.IntVar(&f.baud, "baud", 0, fmt.Sprintf("baud rate of the port (default %d)", sensor.DefaultBaud))
 	fs.StringVar(&f.label, "label", "", "title of the lesson, also for the record")
 	fs.StringVar(&f.book, "book", "", "with --port: folder for the capture and the record (default: the user's data folder)")
 	f.look.add(fs)
@@ -104,17 +106,19 @@ func parseHoles(s string) ([]decay.Length, error) {
 
 // lesson runs the trainer's screen.
 func (a *app) lesson(ctx context.Context, f *lessonFlags) error {
-	set, err := f.over(decay.Setup{})
+	prof, err := f.chooseProfile()
 	if err != nil {
 		return err
 	}
-	if f.unit != "" {
-		if _, err := parseUnit(f.unit); err != nil {
-			return wrong("for example --unit psi", "--unit: %w", err)
-		}
+	set, err := prof.setup(&f.setupFlags)
+	if err != nil {
+		return err
+	}
+	if err := prof.checkUnit(f.unit); err != nil {
+		return err
 	}
 	o := tui.LessonOptions{
-		Setup: set, Unit: f.shown("psi"), Title: f.label, Hold: f.hold, Seed: f.seed, Bell: true,
+		Setup: set, Unit: prof.shown(&f.setupFlags), Title: f.label, Hold: f.hold, Seed: f.seed, Bell: true,
 	}
 	if o.Look, err = f.look.look(); err != nil {
 		return err
@@ -129,7 +133,7 @@ func (a *app) lesson(ctx context.Context, f *lessonFlags) error {
 		return wrong("run it in a terminal; ebbline hold --plain tests without one", "a lesson is a screen and needs a terminal")
 	}
 	if f.port != "" {
-		return a.realLesson(ctx, f, o)
+		return a.realLesson(ctx, f, prof, o)
 	}
 	if o.Supply, err = decay.ParseGauge(f.supply); err != nil {
 		return wrong("for example --supply 25psi", "--supply: %w", err)
@@ -159,18 +163,32 @@ func lessonRig(d tui.Duct) (tui.Rig, error) {
 	return rig.New(c), nil
 }
 
+// chooseProfile finds the profile of the sensor, and takes its port where none
+// is named. It is nil on the simulated rig.
+func (f *lessonFlags) chooseProfile() (*chosen, error) {
+	if f.port == "" && f.profile == "" {
+		return nil, nil
+	}
+	c, err := loadProfile(f.profile, f.port)
+	if err == nil && c != nil && f.port == "" {
+		f.port = c.Port
+	}
+	if err == nil && f.port == "" && f.profile != noProfile {
+		return nil, wrong("add --port, for example --port /dev/ttyUSB0; `ebbline ports` shows which there are", "--profile: profile %q names no port", f.profile)
+	}
+	return c, err
+}
+
 // realLesson runs the screen on real hardware, and keeps what it reads.
-func (a *app) realLesson(ctx context.Context, f *lessonFlags, o tui.LessonOptions) error {
+func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tui.LessonOptions) error {
 	set := o.Setup
-	about := sensor.About{Name: f.port, Reads: set.Reads}
-	keep, err := openPage(f.book, f.label, o.Unit.Name, time.Now(), about, set)
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale}
+	prof.port(&opt)
+	keep, err := openPageHead(f.book, f.label, time.Now(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt))
 	if err != nil {
 		return err
 	}
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: keep.chunk}
-	if f.unit != "" {
-		opt.Unit = o.Unit.Name
-	}
+	opt.Tap = keep.chunk
 	if o.Source, err = sensor.Open(opt); err != nil {
 		keep.discard()
 		var oe *sensor.OpenError
@@ -178,6 +196,9 @@ func (a *app) realLesson(ctx context.Context, f *lessonFlags, o tui.LessonOption
 			return wrong(oe.Hint, "%w", err)
 		}
 		return err
+	}
+	if prof != nil {
+		o.Source = noted{o.Source, prof.note()}
 	}
 	o.OnItem = keep.add
 	lines, err := tui.RunLesson(ctx, o)
