@@ -188,6 +188,7 @@ type modbusComplaints struct {
 	last    time.Duration // latest reading
 	silent  bool          // no answer was told
 	damaged int           // frames since the last complaint
+	broken  error         // of the latest poll, when an answer came that made no reading
 	said    time.Duration // latest complaint of a damaged frame
 	refused string        // the exception under way, "" for none
 }
@@ -211,7 +212,9 @@ func (c *modbusComplaints) poll(at time.Duration, err error) (out []Fault) {
 		}
 		return out
 	}
+	c.broken = nil
 	if err != nil && !errors.Is(err, errNoAnswer) {
+		c.broken = err
 		c.damaged++
 		if c.said == 0 || at-c.said > repeatAfter {
 			out = append(out, Fault{At: at, Code: FaultBadFrame,

@@ -141,7 +141,7 @@ func TestModbusValues(t *testing.T) {
 		}
 	}
 	m := ModbusMap{Unit: "bar"}
-	for _, regs := range [][]uint16{{0x7FC0, 0}, {0x7F80, 0}, {0xFF80, 0}, {1}, {1, 2, 3}, nil} {
+	for _, regs := range [][]uint16{{0x7FC0, 0}, {0x7F80, 0}, {0xFF80, 0}, {0, 0x3F80}, {0xDA09, 0}, {1}, {1, 2, 3}, nil} {
 		if v, err := m.Value(regs); err == nil {
 			t.Errorf("%04X was taken for %v", regs, v)
 		}

@@ -261,7 +261,15 @@ func (m ModbusMap) bits(registers []uint16) uint32 {
 	return uint32(registers[0])<<16 | uint32(registers[1])
 }
 
-// Value turns registers into the value in Unit.
+// The numbers a transmitter can mean: beyond them words are in the wrong order.
+// 1e9 Pa is ten thousand bar.
+const (
+	floatMost  = 1e9
+	floatLeast = 1e-30
+)
+
+// Value turns registers into the value in Unit. A float32 that no transmitter
+// can mean is an error.
 func (m ModbusMap) Value(registers []uint16) (float64, error) {
 	m = m.WithDefaults()
 	if len(registers) != m.registers() || len(registers) == 0 {
@@ -282,6 +290,9 @@ func (m ModbusMap) Value(registers []uint16) (float64, error) {
 		f := math.Float32frombits(b)
 		if f != f || f > math.MaxFloat32 || f < -math.MaxFloat32 {
 			return 0, fmt.Errorf("the transmitter gives %v for its value: it has a fault, or the type or the order of its words is another one", f)
+		}
+		if a := math.Abs(float64(f)); a > floatMost || a < floatLeast && a != 0 {
+			return 0, fmt.Errorf("the transmitter's value would be %v: the type or the order of its words is another one", f)
 		}
 		v = float64(f)
 		if text := strconv.FormatFloat(v, 'g', -1, 32); m.Scale == 1 && m.Offset == 0 {
