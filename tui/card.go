@@ -352,7 +352,7 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 		empty = "no name: the record goes by its time"
 	case cardVolume:
 		empty = "not known: a rate, and a comparison, but no hole size"
-		from = "for example 10L or 10L±3%"
+		from = "10L±3%, or bores and lengths: 51x600mm 63x900mm +1.2L"
 	case cardCeiling:
 		empty, from = "30 psi gauge", "gauge; "+c.ceilingFrom
 	case cardLimit:
@@ -366,6 +366,9 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 		end = x1 + g.width(e.text) + 1
 		if e.text == "" {
 			end = g.text(x1+2, y, empty, dim, right)
+			if i == cardVolume && x1 > x {
+				g.text(x1+2, y+1, from, dim, right)
+			}
 		}
 	case e.text == "":
 		g.text(x1, y, empty, plain, right)

@@ -50,7 +50,7 @@ func (m *model) meterReading() {
 	// so what was settled stays so until the next fill.
 	switch m.s.st.Phase {
 	case decay.PhaseHold:
-		h.settled = true
+		h.settled = h.settled || settledAir(m.s.st)
 	case decay.PhaseReady, decay.PhaseFill:
 		h.settled = false
 	}
@@ -67,12 +67,24 @@ func (m *model) meterReading() {
 		area := r.k*v/math.Sqrt(decay.RAir*tw) - m.s.set.RigLeak.Value
 		h.hole = float64(decay.EquivalentHole(decay.Area(math.Max(area, 0)), m.s.set.Cd))
 	}
-	if h.known {
+	if h.known && !m.s.fed() {
 		h.rates.Add(t, -h.rate)
 		if t-h.rates.Start() > 2*rateSpan {
 			h.rates.DropBefore(t - rateSpan - 1)
 		}
 	}
+}
+
+// settledAir reports whether what is left of settling is small beside the
+// leak: a tenth of its rate, or four time constants gone.
+func settledAir(st decay.State) bool {
+	r := st.Result
+	if !r.HasFit {
+		return false
+	}
+	t, tau := (st.Now - r.Hold.Start).Seconds(), math.Max(r.Settling.Tau.Seconds(), 0.1)
+	left := math.Abs(r.Settling.Amplitude) * float64(r.Hold.StartAbs) / tau * math.Exp(-t/tau)
+	return t > 4*tau || t > 3 && left < 0.1*math.Abs(r.LossRate)
 }
 
 // startMark takes the moment for a mark; its word is then typed.
@@ -195,20 +207,9 @@ func (s *scene) huntFacts() []fact {
 	h := s.hunt
 	var out []fact
 	if !s.fed() && h.known && h.trend >= trendSmaller {
-		change := "more"
-		share := math.NaN()
-		if h.was != 0 {
-			if share = 100 * (h.rate/h.was - 1); share < 0 {
-				change = "less"
-			}
-		}
-		t := "was " + s.perMinute(-h.was)
-		if n := math.Round(math.Abs(share)); n >= 1 && n < 1000 {
-			t += ": " + strconv.FormatFloat(n, 'f', 0, 64) + " % " + change
-		}
-		out = append(out, fact{t + ", " + clock(h.since) + " ago", strong})
+		out = append(out, fact{"was " + s.perMinute(-h.was) + ", " + clock(h.since) + " ago", strong})
 	}
-	if h.hole > 0 && h.settled {
+	if h.hole > 0 && h.settled && (h.trend < trendSmaller || h.since > heatAfter) {
 		out = append(out, fact{"like a hole of " + mm(h.hole) + " mm", plain})
 	}
 	k := plain
@@ -320,15 +321,19 @@ func (s *scene) drawRates(g *grid, left, top, right, bottom int) {
 		t1 = 0
 	}
 	t0 := t1 - rateSpan
-	seen := s.hunt.rates.Range(t0, t1)
+	// What lies further back, such as settling, may leave the picture.
+	seen := s.hunt.rates.Range(t1-rateSpan/4, t1)
 	lo, hi := 0.0, 0.0
 	if seen.N > 0 {
 		lo, hi = math.Min(0, seen.Min), seen.Max
 	}
+	if s.hunt.trend >= trendSmaller {
+		hi = math.Max(hi, -s.hunt.was)
+	}
 	u := s.unit.Pascal / 60
 	hi = math.Max(hi*1.15, 0.5*decay.PSI/60)
 	if lo < 0 {
-		lo = math.Max(lo*1.15, -hi) // a fill is no leak: it may leave the picture
+		lo = math.Max(lo*1.15, -hi)
 	}
 	g.text(left, top, "loss, "+s.unit.Name+"/min, the last minute", dim, right)
 	c := chart.NewCanvas(w, h)

@@ -15,6 +15,7 @@ const (
 	changeLeast = 0.08 // of the level: less is not worth a word
 	changeLooks = 3    // looks in a row that must agree
 	changeOver  = 1.6  // s after which a change has gone through the memory
+	heatAfter   = 12.0 // s in which the air takes up or gives off heat after a change
 	sameAfter   = 20.0 // s after a change until it is the same again
 )
 
@@ -50,6 +51,7 @@ type meter struct {
 	looks  int     // in a row that tell a change, negative for a smaller one
 	trend  trend
 	was    float64 // K before the latest change
+	went   float64 // K furthest from it, right after the change
 	at     float64 // s, when that came
 	last   float64 // s, the latest look
 	slopes []float64
@@ -115,6 +117,21 @@ func (m *meter) look(t float64) {
 	default:
 		m.looks = max(m.looks, 0) + 1
 	}
+	// When a leak is pressed, the air it had chilled warms up and holds the
+	// pressure for a while, so that the leak looks smaller at first than it is,
+	// and then seems to grow. Only what undoes half of the change is another one.
+	if heating := m.trend >= trendSmaller && t-m.at < heatAfter; heating {
+		if m.trend == trendSmaller {
+			m.went = math.Min(m.went, m.level)
+		} else {
+			m.went = math.Max(m.went, m.level)
+		}
+		if back := (m.k - m.went) / (m.was - m.went); (m.looks > 0) == (m.trend == trendSmaller) && !(back > 0.5) {
+			if m.looks != 0 {
+				m.looks, m.weight, m.level = 0, meterMemory, m.k
+			}
+		}
+	}
 	to := trendSame
 	if m.looks <= -changeLooks {
 		to = trendSmaller
@@ -123,10 +140,11 @@ func (m *meter) look(t float64) {
 	}
 	switch {
 	case to != trendSame && !(going && to == m.trend):
-		m.was, m.trend, m.at = m.level, to, t
+		m.was, m.trend, m.at, m.went = m.level, to, t, m.k
 		m.level, m.weight, m.looks = m.k, meterMemory, 0
 	case going: // the change is still on its way through the memory
 		m.level, m.weight, m.looks = m.k, meterMemory, 0
+		m.went = m.k
 	default:
 		m.weight = math.Min(m.weight+dt, levelMemory)
 		m.level += diff * math.Min(1, dt/m.weight)

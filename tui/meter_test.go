@@ -42,7 +42,7 @@ func pinch(seed uint64, noise, d0, d1, at, until float64, spikes bool) (said []t
 
 // TestMeterTellsAPinchedLeakWithinTwoSeconds presses a joint and lets it go.
 func TestMeterTellsAPinchedLeakWithinTwoSeconds(t *testing.T) {
-	for seed := range uint64(40) {
+	for seed := range uint64(24) {
 		said, when, m := pinch(seed, 60, 1, 0.6, 10, 16, seed%2 == 0)
 		if len(said) != 2 || said[1] != trendSmaller || when[1] < 10 || when[1] > 12 {
 			t.Errorf("seed %d: said %v at %v", seed, said, when)
@@ -59,10 +59,10 @@ func TestMeterTellsAPinchedLeakWithinTwoSeconds(t *testing.T) {
 }
 
 // TestMeterStaysQuietWhenNothingChanges: a word that comes by chance would send
-// people to the wrong joint. 40 minutes in all, from a choked leak to a slow one.
+// people to the wrong joint. 24 minutes in all, from a choked leak to a slow one.
 func TestMeterStaysQuietWhenNothingChanges(t *testing.T) {
 	wrong := 0
-	for seed := range uint64(40) {
+	for seed := range uint64(24) {
 		said, when, _ := pinch(seed, 60, []float64{0, 0.2, 0.5, 1}[seed%4], []float64{0, 0.2, 0.5, 1}[seed%4], 1000, 60, seed%3 == 0)
 		if len(said) != 1 || said[0] != trendSame {
 			wrong++
@@ -70,7 +70,7 @@ func TestMeterStaysQuietWhenNothingChanges(t *testing.T) {
 		}
 	}
 	if wrong > 1 {
-		t.Errorf("%d of 40 quiet minutes were disturbed", wrong)
+		t.Errorf("%d of 24 quiet minutes were disturbed", wrong)
 	}
 }
 

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"ebbline/decay"
 
 	"github.com/spf13/pflag"
@@ -17,7 +19,7 @@ type setupFlags struct {
 }
 
 func (f *setupFlags) add(fs *pflag.FlagSet) {
-	fs.StringVar(&f.volume, "volume", "", "volume of the duct, as 10L, 10L±3%, 9500cm3, 600in3, 0.35ft3; without it no hole size")
+	fs.StringVar(&f.volume, "volume", "", "volume of the duct, as 10L, 10L±3%, 9500cm3, 600in3, 0.35ft3, or bores and lengths as \"51x600mm 63x900mm +1.2L\"; without it no hole size")
 	fs.StringVar(&f.ambient, "ambient", "", "absolute pressure around the duct, as 95kPa (default: seen by an absolute sensor, else 101.325kPa)")
 	fs.StringVar(&f.ambientTemperature, "ambient-temperature", "", "as 20C, 68F or 293K (default 20C)")
 	fs.StringVar(&f.reads, "reads", "", "what the sensor reads against: gauge or absolute (default: what the data says, else gauge)")
@@ -37,8 +39,8 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 	bad := func(flag, hint string, err error) error { return wrong(hint, "--%s: %w", flag, err) }
 	var err error
 	if f.volume != "" {
-		if s.Volume, s.VolumeTolerance, err = decay.ParseVolume(f.volume); err != nil {
-			return s, bad("volume", "write a number and a unit, for example --volume 10L", err)
+		if s.Volume, s.VolumeTolerance, err = parseDuct(f.volume); err != nil {
+			return s, bad("volume", "write a number and a unit, as 10L, or bores and lengths, as 51x600mm +1.2L", err)
 		}
 		if s.Volume > 5 {
 			return s, wrong("a charge-air duct holds 1 to 30 L; check the unit", "--volume: %s is %g L, which is no duct", f.volume, float64(s.Volume)/decay.Litre)
@@ -118,6 +120,24 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 		s.Reads = *ref
 	}
 	return s, fits(s)
+}
+
+// parseDuct reads a volume: a number, or bores and lengths to be added up.
+func parseDuct(s string) (decay.Volume, float64, error) {
+	parts := strings.Fields(s)
+	if !strings.ContainsAny(s, "xX×") && len(parts) < 3 {
+		return decay.ParseVolume(s)
+	}
+	var pieces []decay.Piece
+	for _, p := range parts {
+		piece, err := decay.ParsePiece(p)
+		if err != nil {
+			return 0, 0, err
+		}
+		pieces = append(pieces, piece)
+	}
+	v := decay.SumOfPieces(pieces)
+	return decay.Volume(v.Value), (v.High - v.Low) / 2 / v.Value, nil
 }
 
 // reference is what --reads says, nil when it says nothing.
