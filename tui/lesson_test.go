@@ -590,7 +590,7 @@ func TestParseGuess(t *testing.T) {
 }
 
 func TestNearestNamesAllThatAreEquallyNear(t *testing.T) {
-	r := &round{tr: &lessonTrace{size: 1e-3, named: true}, told: true}
+	r := &round{truth: 1e-3, told: true}
 	for _, s := range []string{"Ann 0.8", "1.2", "Bo 3"} {
 		g, err := parseGuess(s)
 		if err != nil {
