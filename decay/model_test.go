@@ -166,3 +166,54 @@ func TestSolve(t *testing.T) {
 		t.Error("an indefinite matrix was inverted")
 	}
 }
+
+// TestBlowDownClosedForms checks the integration where it has closed forms, as
+// long as the flow is choked, τ = V/(CdA·ψ*·√(RT₀)): adiabatic
+// p = p₀·(1 + t/(5τ))^(−7), isothermal p = p₀·e^(−t/τ) (the usual textbook
+// results, derived anew), and White, Fluid Mechanics, P3.27 (found): at constant
+// temperature the density falls by a quarter in 0.2877·V/(α·A·√(RT)), α 0.685.
+func TestBlowDownClosedForms(t *testing.T) {
+	const pa, tw, k = 101325.0, 293.15, 0.05
+	th := params{parP0: 320e3, parK: k, parLnTau: 20}
+	tau := 1 / (k * psiChoked)
+	ts := []float64{1, 2, 4, 0.2877 / (k * 0.685), 10}
+	out := make([]float64, len(ts))
+	m := model{shape: nozzle}
+	g := m.gas(&th, pa, tw, th[parP0])
+	g.trace(&th, ts, out, nil)
+	for i, x := range ts {
+		if want := th[parP0] * math.Pow(1+x/(5*tau), -7); math.Abs(out[i]/want-1) > 1e-6 {
+			t.Errorf("adiabatic at %g s: %.1f Pa, closed form %.1f", x, out[i], want)
+		}
+	}
+	m.still = true
+	g = m.gas(&th, pa, tw, th[parP0])
+	g.trace(&th, ts, out, nil)
+	for i, x := range ts {
+		if want := th[parP0] * math.Exp(-x/tau); math.Abs(out[i]/want-1) > 1e-6 {
+			t.Errorf("isothermal at %g s: %.1f Pa, closed form %.1f", x, out[i], want)
+		}
+	}
+	if fall := out[3] / th[parP0]; math.Abs(fall-0.75) > 0.0005 {
+		t.Errorf("after White's time the density is %.4f of the first, want 0.75", fall)
+	}
+}
+
+// TestSeepClosedForm checks the integration of a laminar leak at constant
+// temperature: (p−pa)/(p+pa) falls as exp(−2κ·pa·t), from dp/dt = −κ·(p²−pa²).
+func TestSeepClosedForm(t *testing.T) {
+	const pa, tw = 101325.0, 293.15
+	th := params{parP0: 280e3, parK: 0.03}
+	m := model{shape: seeping, still: true}
+	g := m.gas(&th, pa, tw, th[parP0])
+	kappa := g.k * g.seep // ṁ/m = K·ψ(pa/p₀)·p₀/(p₀²−pa²) · (p²−pa²)/p
+	ts := []float64{2, 10, 40, 120}
+	out := make([]float64, len(ts))
+	g.trace(&th, ts, out, nil)
+	for i, x := range ts {
+		y := (280e3 - pa) / (280e3 + pa) * math.Exp(-2*kappa*pa*x)
+		if want := pa * (1 + y) / (1 - y); math.Abs(out[i]/want-1) > 1e-6 {
+			t.Errorf("at %g s: %.1f Pa, closed form %.1f", x, out[i], want)
+		}
+	}
+}
