@@ -25,7 +25,8 @@ type Live struct {
 	h    *history
 	last Sample
 
-	over, saturated, open int // readings above the ceiling, at full scale, below zero scale
+	shutAt                float64 // when the supply valve was said to be shut, s; NaN: never
+	over, saturated, open int     // readings above the ceiling, at full scale, below zero scale
 	overRun, overMost     int
 
 	warm       *estimate // fit of the hold under way, to start the next from
@@ -39,7 +40,7 @@ type Live struct {
 
 // NewLive starts an estimate.
 func NewLive(set Setup) *Live {
-	l := &Live{set: set.WithDefaults(), h: newHistory()}
+	l := &Live{set: set.WithDefaults(), h: newHistory(), shutAt: math.NaN()}
 	// A sensor at rest may well read the same value for long; only under
 	// pressure is that a sign of a stuck one.
 	l.h.rest, l.h.restBand = float64(set.NominalAmbient()), 3*Kilopascal
@@ -84,7 +85,11 @@ func (l *Live) Add(s Sample) {
 }
 
 func (l *Live) segment() segments {
-	return segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
+	sg := segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
+	if !math.IsNaN(l.shutAt) {
+		sg.shut(l.h.cells, l.shutAt)
+	}
+	return sg
 }
 
 // Look returns the phase the test is in, since when, and what is known so far.

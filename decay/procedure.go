@@ -34,6 +34,10 @@ type (
 		At  time.Duration
 		Why string
 	}
+	// Shut says that the supply valve was shut just now: a valve that is seen,
+	// or the operator's word. It is never needed, but a duct so tight that its
+	// pressure does not fall looks like one that is still fed.
+	Shut struct{ At time.Duration }
 	// Look asks for a fresh estimate; the screen sends a few a second.
 	Look struct{ At time.Duration }
 	// Finish ends the test: the operator's wish, or the end of the stream.
@@ -42,6 +46,7 @@ type (
 
 func (Taken) event()  {}
 func (Lost) event()   {}
+func (Shut) event()   {}
 func (Look) event()   {}
 func (Finish) event() {}
 
@@ -181,6 +186,9 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 	case Lost:
 		s.Now, s.Lost, s.LostWhy = ev.At, true, ev.Why
+	case Shut:
+		s.Now = max(s.Now, ev.At)
+		p.live.shutAt = ev.At.Seconds()
 	case Look:
 		if s.Phase == PhaseOver {
 			break

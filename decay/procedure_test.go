@@ -2,6 +2,7 @@ package decay_test
 
 import (
 	"fmt"
+	"math"
 	"reflect"
 	"strings"
 	"testing"
@@ -98,5 +99,36 @@ func TestNoVerdictWhileTheSupplyHoldsItUp(t *testing.T) {
 	p, got := script(tr, tr.Setup)
 	if v := p.State().Verdict; v != decay.Undecided || p.State().Result.Outcome != decay.Undecided {
 		t.Errorf("%v under the supply: %v", v, got)
+	}
+}
+
+// TestTightDuctNeedsTheValve follows a duct that does not leak and was filled
+// so slowly that nothing shows when the valve was shut: only the word of it
+// can tell it from one that is still fed.
+func TestTightDuctNeedsTheValve(t *testing.T) {
+	for _, told := range []bool{false, true} {
+		p := decay.NewProcedure(decay.Setup{Volume: 10 * decay.Litre, Rigid: true, Ambient: decay.Atmosphere})
+		for i := range 60 * 50 {
+			at := time.Duration(i) * 20 * time.Millisecond
+			g := min(170e3, max(0, 20e3*(at.Seconds()-2)))
+			noise := 60 * math.Sin(float64(i*i)) // of no frequency
+			p.Step(decay.Taken{Sample: decay.Sample{At: at, P: decay.Gauge(g + noise).Absolute(decay.Atmosphere)}})
+			if told && i == 20*50 {
+				p.Step(decay.Shut{At: at})
+			}
+			if i%10 == 0 {
+				p.Step(decay.Look{At: at})
+			}
+		}
+		st := p.State()
+		if told && (st.Phase != decay.PhaseHold || st.Verdict != decay.Holds) {
+			t.Errorf("told of the valve: phase %v, verdict %v, want hold and holds", st.Phase, st.Verdict)
+		}
+		if told && (st.Result.Hold.Start-20*time.Second).Abs() > time.Second {
+			t.Errorf("the hold starts at %v, want 20 s", st.Result.Hold.Start)
+		}
+		if !told && (st.Phase != decay.PhaseFill || st.Verdict != decay.Undecided) {
+			t.Errorf("not told: phase %v, verdict %v, want fill and undecided", st.Phase, st.Verdict)
+		}
 	}
 }

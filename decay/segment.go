@@ -312,6 +312,25 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	return sg
 }
 
+// shut takes it as given that the supply valve was shut at t, s: if the
+// pressure has stood since, what follows is the hold.
+func (sg *segments) shut(cells []cell, t float64) {
+	if !sg.hasHold || sg.fillAt > t || sg.isolated && sg.hold.from < len(cells) && cells[sg.hold.from].t >= t-2 {
+		return // filled again since, or the corner itself was seen
+	}
+	from := sg.hold.from
+	for from < sg.hold.to && cells[from].t < t {
+		from++
+	}
+	if sg.hold.to-from < 3 {
+		return
+	}
+	sg.hold.from, sg.isolated = from, true
+	if sg.holdOpen && sg.phase == PhaseFill {
+		sg.phase, sg.phaseAt = PhaseHold, cells[from].t
+	}
+}
+
 // cut splits cells [from, to) at their downward bends.
 func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma float64) []stretch {
 	var out []stretch
