@@ -123,6 +123,7 @@ const (
 	AdviseFillSlowly  Advice = "fill-slowly"  // in the warning band while rising
 	AdviseKeepFilling Advice = "keep-filling" // rising
 	AdviseIsolate     Advice = "isolate"      // high enough or levelled off: shut the valve
+	AdviseSayShut     Advice = "say-shut"     // levelled off for long: shut, or shut already and very tight
 	AdviseListen      Advice = "listen"       // it will not build: gross leak, listen first
 	AdviseHandsOff    Advice = "hands-off"    // settling, or reading
 	AdviseHoldOn      Advice = "hold-on"      // undecided: wait Result.ToDecide longer
@@ -280,6 +281,8 @@ func (p *Procedure) advise() Advice {
 			return AdviseFillSlowly
 		case flat && level < 0.3*ceiling && since > 8*time.Second:
 			return AdviseListen
+		case flat && level >= 0.3*ceiling && since > 25*time.Second:
+			return AdviseSayShut
 		case flat && level >= 0.3*ceiling, level > 0.75*ceiling:
 			return AdviseIsolate
 		}

@@ -24,8 +24,8 @@ func init() {
 	actions = []action{
 		{key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fill: open the supply valve of the rig")), true,
 			func(m *model) tea.Cmd { m.o.Controls.Fill(); return nil }},
-		{key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "isolate: shut the supply valve of the rig")), true,
-			func(m *model) tea.Cmd { m.o.Controls.Isolate(); return nil }},
+		{key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "isolate: shut the valve of the rig, or say that yours is shut")), false,
+			func(m *model) tea.Cmd { m.isolate(); return nil }},
 		{key.NewBinding(key.WithKeys("r"), key.WithHelp("r", "release: open the vent of the rig")), true,
 			func(m *model) tea.Cmd { m.o.Controls.Release(); return nil }},
 		{key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "pinch: press the rig's leak half shut, or let go")), true,
@@ -67,6 +67,17 @@ func (m *model) toggle(v view) {
 		v = viewRoom
 	}
 	s.view = v
+}
+
+// isolate shuts the supply valve where that can be done from here, and takes
+// the operator's word for it where it cannot: a very tight duct shows nothing.
+func (m *model) isolate() {
+	if m.o.Controls != nil {
+		m.o.Controls.Isolate()
+	} else {
+		m.say("noted: the supply valve is shut")
+	}
+	m.step(decay.Shut{At: m.s.st.Now})
 }
 
 // pinch presses the leak of a simulated rig, or lets it go.

@@ -90,7 +90,11 @@ func (s *scene) advice() string {
 	if step := s.nextStep(); step != "" {
 		return step
 	}
-	return report.Advice(s.st, s.set, s.unit)
+	a := report.Advice(s.st, s.set, s.unit)
+	if s.st.Advice == decay.AdviseSayShut {
+		a += " Press i."
+	}
+	return a
 }
 
 // digits is the pressure in the chosen unit, or dashes when there is none.

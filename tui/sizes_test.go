@@ -108,6 +108,7 @@ func TestKeysHelpAndDispatchAgree(t *testing.T) {
 	}
 	r := &countedControls{}
 	m.o.Controls = r
+	m.proc = decay.NewNetProcedure(decay.Setup{})
 	m.refreshKeys()
 	for _, a := range actions {
 		word, _, _ := strings.Cut(a.Help().Desc, ":")

@@ -25,6 +25,8 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 		return "Filling: keep below " + set.Ceiling.Format(u) + "."
 	case decay.AdviseIsolate:
 		return "High enough: shut the supply valve and let go."
+	case decay.AdviseSayShut:
+		return "Shut the supply valve. Shut already? Then it holds so far: so tight a duct looks like a fed one."
 	case decay.AdviseListen:
 		return "It will not build: a large leak; listen and feel along the duct for it."
 	case decay.AdviseHandsOff:

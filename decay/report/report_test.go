@@ -109,7 +109,7 @@ func TestEveryAdviceHasItsOwnSentence(t *testing.T) {
 	u, _ := decay.ParsePressureUnit("psi")
 	seen := map[string]decay.Advice{}
 	for _, a := range []decay.Advice{decay.AdviseWaitReading, decay.AdviseFill, decay.AdviseFillSlowly, decay.AdviseKeepFilling,
-		decay.AdviseIsolate, decay.AdviseListen, decay.AdviseHandsOff, decay.AdviseHoldOn, decay.AdviseRelease, decay.AdviseMoreHelp,
+		decay.AdviseIsolate, decay.AdviseSayShut, decay.AdviseListen, decay.AdviseHandsOff, decay.AdviseHoldOn, decay.AdviseRelease, decay.AdviseMoreHelp,
 		decay.AdviseReleasing, decay.AdviseDone, decay.AdviseShut, decay.AdviseSensor} {
 		s := Advice(decay.State{Advice: a}, decay.Setup{}, u)
 		if other, ok := seen[s]; ok || !strings.HasSuffix(s, ".") {
