@@ -142,13 +142,15 @@ type counter struct {
 	unsaved error
 	failure error
 
-	items  []sensor.Item
-	looked time.Time
-	heard  time.Time
-	at     time.Duration // of the latest reading, in the test's time
-	from   time.Duration
-	why    string
-	rang   time.Time
+	items   []sensor.Item
+	faulted time.Time // when the fault shown came
+	lasting bool      // and that it lasts until the source says so
+	looked  time.Time
+	heard   time.Time
+	at      time.Duration // of the latest reading, in the test's time
+	from    time.Duration
+	why     string
+	rang    time.Time
 }
 
 func newCounter(o CounterOptions, term terminal) *counter {
@@ -243,6 +245,9 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 		m.step(decay.Lost{At: m.at + quiet, Why: why})
 		cmd = m.settle()
 	}
+	if m.s.fault != "" && !m.lasting && now.Sub(m.faulted) > faultShown {
+		m.s.fault = ""
+	}
 	if now.Sub(m.looked) >= lookEvery {
 		m.looked = now
 		m.step(decay.Look{At: m.s.st.Now})
@@ -261,11 +266,14 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 		if f.Hint != "" {
 			text += "; " + f.Hint
 		}
-		if f.Lost() && f.State != sensor.Ends {
+		switch {
+		case f.State == sensor.Ends:
+			m.s.fault = ""
+		case f.Lost():
 			m.why, m.heard = text, now.Add(-silence)
 			m.step(decay.Lost{At: m.at, Why: text})
-		} else {
-			m.s.fault = text
+		default:
+			m.s.fault, m.faulted, m.lasting = text, now, f.State == sensor.Begins
 		}
 		return
 	}

@@ -337,8 +337,8 @@ func (m *counter) drawAnswer(g *grid, left, y int) {
 	if g.h >= 40 {
 		thick = 2
 	}
-	wh := min(9, (g.h-14)/2+1)
-	ww := min(wh*2, 18)
+	wh := min(12, (g.h-14)/2+2)
+	ww := wh * 3 / 2 // wider, and the bars of an E run into each other
 	for ww > 3 && chart.BigWidth(word, ww) > right-left {
 		ww--
 	}

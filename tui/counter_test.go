@@ -346,7 +346,8 @@ func counterMoments() map[string]*counter {
 			r.Outcome, r.Limit = o, .2*decay.Millimetre
 			r.Hold.End = 40 * time.Second
 			r.HasDecide, r.ToDecide = o == decay.Undecided, 100*time.Second
-			m.run.over, m.run.result = true, r
+			m.run.over, m.run.result, m.s.st.Result = true, r, r
+			m.s.set.Volume = r.Volume
 			m.kept = Kept{SlipPath: "/home/desk/book/20260131T150405.000000Z-left-hose-long.slip.txt"}
 			for i := range 40 {
 				m.kept.Slip = append(m.kept.Slip, "line "+strconv.Itoa(i+1)+" of the slip")

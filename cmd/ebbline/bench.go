@@ -22,22 +22,26 @@ import (
 // bench is the counter's place of work: one source of readings that stays
 // open, and a record, a capture and a slip for each part tested on it.
 type bench struct {
-	set        decay.Setup
-	limit      bool // stated, and above that of a part
-	unit       decay.PressureUnit
-	by, dir    string
-	calibrated string // date of the sensor's calibration, "" when unknown
-	src        sensor.Source
-	rig        *benchRig // nil on a real port
+	set     decay.Setup
+	limit   bool // stated, and above that of a part
+	unit    decay.PressureUnit
+	by, dir string
+	prof    *chosen           // nil: none
+	head    map[string]string // of captures
+	src     sensor.Source
+	rig     *benchRig // nil on a real port
 
 	mu      sync.Mutex
 	page    *page
-	from    time.Duration // where the page's time begins
+	from    time.Duration // where the page's time begins, as readings are stamped
 	last    time.Duration // stamp of the latest reading
-	heading []byte        // what the board printed before its first reading
-	read    bool          // a reading has come
+	fromRaw time.Duration // and as bytes are
+	lastRaw time.Duration
+	heading []byte // what the board printed before its first reading
+	read    bool   // a reading has come
 
-	tallied map[string]decay.Outcome // by record, what was counted already
+	counting sync.Mutex
+	tallied  map[string]decay.Outcome // by record, what was counted already
 }
 
 // open opens the source.
@@ -52,13 +56,12 @@ func (b *bench) open(f *counterFlags) error {
 		}
 		b.set.Ambient, b.set.FullScale = c.Ambient, float64(c.FullScale)
 		b.rig = newBenchRig(c, f.rig.given())
-		b.src = b.rig
+		b.src, b.head = b.rig, map[string]string{"unit": "psi"}
 		return nil
 	}
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Reads: b.set.Reads, Ambient: b.set.NominalAmbient(), FullScale: b.set.FullScale, Tap: b.chunk}
-	if f.unit != "" {
-		opt.Unit = b.unit.Name
-	}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: b.set.Reads, Ambient: b.set.NominalAmbient(), FullScale: b.set.FullScale, Tap: b.chunk}
+	b.prof.port(&opt)
+	b.head = b.prof.head(opt)
 	src, err := sensor.Open(opt)
 	if err != nil {
 		var oe *sensor.OpenError
@@ -68,7 +71,26 @@ func (b *bench) open(f *counterFlags) error {
 		return err
 	}
 	b.src = src
+	if b.prof != nil {
+		b.src = noted{src, b.prof.note()}
+	}
 	return nil
+}
+
+// sensorWords names the sensor on a slip, and when it was calibrated.
+func (b *bench) sensorWords() (name, calibrated string) {
+	name = b.src.About().Name
+	if b.rig != nil || b.prof == nil {
+		return name, ""
+	}
+	words := b.prof.Sensor
+	if words == "" {
+		words = b.prof.Name
+	}
+	if !b.prof.Calibrated.IsZero() {
+		calibrated = b.prof.Calibrated.Format("2006-01-02")
+	}
+	return words + " on " + name, calibrated
 }
 
 // add keeps a reading of the test under way. It runs on the reader's goroutine.
@@ -92,8 +114,9 @@ func (b *bench) chunk(at time.Duration, data []byte) {
 	if !b.read && len(b.heading) < 4096 {
 		b.heading = append(b.heading, data...)
 	}
+	b.lastRaw = at
 	if b.page != nil {
-		b.page.chunk(max(0, at-b.from), data)
+		b.page.chunk(at-b.fromRaw, data)
 	}
 }
 
@@ -106,7 +129,7 @@ func (b *bench) begin(part tui.Part) (tui.CounterTest, error) {
 		set.Limit = part.Limit
 	}
 	when := time.Now()
-	p, err := openPage(b.dir, part.Label, b.unit.Name, when, b.src.About(), set)
+	p, err := openPageHead(b.dir, part.Label, when, b.src.About(), set, b.head)
 	if err != nil {
 		return tui.CounterTest{}, err
 	}
@@ -118,7 +141,7 @@ func (b *bench) begin(part tui.Part) (tui.CounterTest, error) {
 		}
 	}
 	b.mu.Lock()
-	b.page, b.from = p, b.last
+	b.page, b.from, b.fromRaw = p, b.last, b.lastRaw
 	if head := b.headingLines(); len(head) > 0 {
 		p.chunk(0, head) // or the capture could not be understood by itself
 	}
@@ -147,10 +170,10 @@ func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, r 
 	b.page = nil
 	b.mu.Unlock()
 	err := p.close(r)
-	about := b.src.About()
+	name, calibrated := b.sensorWords()
 	s := report.Slip{
-		Part: part.Label, Size: part.Size(), When: when, Setup: set, Result: r, Unit: u, Sensor: about.Name,
-		Calibrated: b.calibrated, By: b.by, Record: filepath.Base(p.recordPath), Simulated: about.Simulated, Stopped: stopped,
+		Part: part.Label, Size: part.Size(), When: when, Setup: set, Result: r, Unit: u, Sensor: name,
+		Calibrated: calibrated, By: b.by, Record: filepath.Base(p.recordPath), Simulated: b.rig != nil, Stopped: stopped,
 	}
 	k := tui.Kept{Slip: s.Lines(), RecordPath: p.recordPath}
 	path, file, errSlip := createNew(strings.TrimSuffix(p.recordPath, ".ebbline"), slipExt)
@@ -177,6 +200,8 @@ func (b *bench) tally() (tui.Tally, error) {
 }
 
 func (b *bench) tallyOf(now time.Time) (tui.Tally, error) {
+	b.counting.Lock()
+	defer b.counting.Unlock()
 	var t tui.Tally
 	slips, err := filepath.Glob(filepath.Join(globEscape(b.dir), "*"+slipExt))
 	if err != nil {

@@ -22,6 +22,7 @@ type counterFlags struct {
 	rig         rigFlags
 	look        lookFlags
 	port        string
+	profile     string
 	baud        int
 	part, parts string
 	by, book    string
@@ -52,6 +53,7 @@ unusable or no hold, 2 usage or port error.
 		Example: `  ebbline counter
   ebbline counter --port /dev/ttyUSB0 --parts shop.csv --by "desk 2"
   ebbline counter --port COM5 --full-scale 30psi --span-tolerance 1%
+  ebbline counter --profile bench
   ebbline counter --part 51x600 --plain`,
 		Args: noArguments,
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.counter(cmd.Context(), &f) },
@@ -61,7 +63,8 @@ unusable or no hold, 2 usage or port error.
 	fs.StringVar(&f.parts, "parts", "", "file with the shop's list of parts (default: parts.csv in the user's settings)")
 	fs.StringVar(&f.by, "by", "", "who tests, for the slip")
 	fs.StringVar(&f.port, "port", "", "serial port of the sensor's board (default: the simulated rig)")
-	fs.IntVar(&f.baud, "baud", sensor.DefaultBaud, "baud rate of the port")
+	fs.StringVar(&f.profile, "profile", "", profileUsage)
+	fs.IntVar(&f.baud, "baud", 0, fmt.Sprintf("baud rate of the port (default %d)", sensor.DefaultBaud))
 	fs.StringVar(&f.book, "book", "", "folder for captures, records and slips (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "test one part without the screen and print its slip")
 	all := pflag.NewFlagSet("set-up", pflag.ContinueOnError)
@@ -94,17 +97,21 @@ unusable or no hold, 2 usage or port error.
 // counter runs the parts counter.
 func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	headless := f.plain || !isTerminal(a.out)
-	set, err := f.over(decay.Setup{})
+	if f.port != "" && f.rig.given() {
+		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	}
+	h := holdFlags{rig: f.rig, port: f.port, profile: f.profile} // whose choice this is as well
+	prof, err := h.chooseProfile()
 	if err != nil {
 		return err
 	}
-	if f.unit != "" {
-		if _, err := parseUnit(f.unit); err != nil {
-			return wrong("for example --unit psi", "--unit: %w", err)
-		}
+	f.port = h.port
+	set, err := prof.setup(&f.setupFlags)
+	if err != nil {
+		return err
 	}
-	if f.port != "" && f.rig.given() {
-		return wrong("leave out --port for the simulated rig, or leave out the rig's flags", "--port names a real sensor, but the simulated rig was described too")
+	if err := prof.checkUnit(f.unit); err != nil {
+		return err
 	}
 	look, err := f.look.look()
 	if err != nil {
@@ -122,7 +129,10 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	} else if headless {
 		return wrong("for example ebbline counter --part 51x600 --plain", "without a terminal the part must be named by --part")
 	}
-	b := &bench{set: set, limit: f.limit != "", by: strings.TrimSpace(f.by), dir: f.book, unit: f.shown("psi")}
+	if list == nil && f.port == "" {
+		list = trialParts()
+	}
+	b := &bench{set: set, limit: f.limit != "", by: strings.TrimSpace(f.by), dir: f.book, unit: prof.shown(&f.setupFlags), prof: prof}
 	if b.dir == "" {
 		if b.dir, err = bookDir(); err != nil {
 			return err

@@ -212,3 +212,16 @@ func loadParts(name string) ([]tui.Part, error) {
 	defer f.Close()
 	return readParts(f, name)
 }
+
+// trialParts are invented, for whoever tries the counter on the simulated rig
+// without a list.
+func trialParts() []tui.Part {
+	hose := func(label string, bore, length float64) tui.Part {
+		return finishPart(tui.Part{Label: label, Bore: decay.Length(bore * decay.Millimetre), Length: decay.Length(length * decay.Millimetre)}, false)
+	}
+	return []tui.Part{
+		hose("trial hose, left, long (made up)", 51, 600),
+		hose("trial hose, right, short (made up)", 51, 300),
+		finishPart(tui.Part{Label: "trial cooler (made up)", Volume: 3.1 * decay.Litre, Limit: 0.3 * decay.Millimetre}, true),
+	}
+}
