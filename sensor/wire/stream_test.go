@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -482,5 +483,39 @@ func BenchmarkStream(b *testing.B) {
 				b.Fatal("nothing was read")
 			}
 		})
+	}
+}
+
+// Every line that the README shows is read, and as it says there.
+func TestReadmeLines(t *testing.T) {
+	b, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, text, _ := strings.Cut(string(b), "## What a board may print")
+	text, _, _ = strings.Cut(text, "\n## ")
+	values := map[string]int{}
+	for l := range strings.Lines(text) {
+		line, ok := strings.CutPrefix(l, "| `")
+		if !ok {
+			continue
+		}
+		line, _, _ = strings.Cut(line, "` |")
+		f, err := NewLineDecoder(Options{}).Decode(line)
+		switch {
+		case strings.HasPrefix(line, "#"), strings.HasPrefix(line, "time_ms"):
+			if !errors.Is(err, ErrSkip) {
+				t.Errorf("%q: %+v, %v", line, f, err)
+			}
+		case err != nil:
+			t.Errorf("%q: %v", line, err)
+		default:
+			values[fmt.Sprint(f.Value, f.Unit)]++
+		}
+	}
+	for _, v := range []string{"29.8", "29.8psi", "2.51V", "512counts", "1.02412bar"} {
+		if values[v] == 0 {
+			t.Errorf("no line gives %s: %v", v, values)
+		}
 	}
 }
