@@ -77,7 +77,7 @@ func TestCounterOnATerminal(t *testing.T) {
 			p := 40 * math.Sin(s*s*97)
 			switch {
 			case s > 10:
-				p += 25 * decay.PSI * math.Exp(-(s-10)/60)
+				p += 25 * decay.PSI * math.Exp(-(s-10)/15)
 			case s > 5:
 				p += 5 * decay.PSI * (s - 5)
 			}
