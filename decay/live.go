@@ -27,7 +27,8 @@ type Live struct {
 
 	shutAt                float64 // when the supply valve was said to be shut, s; NaN: never
 	over, saturated, open int     // readings above the ceiling, at full scale, below zero scale
-	overRun, overMost     int
+	overRun, overMost     int     // in a row
+	openRun, openMost     int
 
 	warm       *estimate // fit of the hold under way, to start the next from
 	warmStart  float64
@@ -54,10 +55,7 @@ func NewLive(set Setup) *Live {
 func (l *Live) Add(s Sample) {
 	l.last = s
 	g := float64(s.P.Gauge(l.set.NominalAmbient()))
-	read := g
-	if l.set.Reads == ReadsAbsolute {
-		read = float64(s.P)
-	}
+	read := l.reads(float64(s.P))
 	if g > float64(l.set.Ceiling) {
 		l.overRun++
 		l.over++
@@ -65,15 +63,15 @@ func (l *Live) Add(s Sample) {
 	} else {
 		l.overRun = 0
 	}
-	if fs := l.set.FullScale; fs > 0 && read >= 0.998*fs {
+	if l.full(read) {
 		l.saturated++
 	}
-	bottom := -math.Max(10*Kilopascal, 0.05*l.set.FullScale)
-	if l.set.Reads == ReadsAbsolute {
-		bottom = 20 * Kilopascal
-	}
-	if read < bottom {
+	if l.below(read) {
 		l.open++
+		l.openRun++
+		l.openMost = max(l.openMost, l.openRun)
+	} else {
+		l.openRun = 0
 	}
 	l.h.add(s.At.Seconds(), float64(s.P))
 	if l.h.full() {
@@ -82,6 +80,26 @@ func (l *Live) Add(s Sample) {
 		}
 		l.h.thin()
 	}
+}
+
+// full reports whether what the sensor reads, in its own reference, is the top
+// of its range.
+func (l *Live) full(read float64) bool { return l.set.FullScale > 0 && read >= 0.998*l.set.FullScale }
+
+// below reports whether it is below the bottom of its range.
+func (l *Live) below(read float64) bool {
+	if l.set.Reads == ReadsAbsolute {
+		return read < 20*Kilopascal
+	}
+	return read < -math.Max(10*Kilopascal, 0.05*l.set.FullScale)
+}
+
+// reads is a pressure as the sensor reads it, in its own reference.
+func (l *Live) reads(p float64) float64 {
+	if l.set.Reads == ReadsAbsolute {
+		return p
+	}
+	return p - float64(l.set.NominalAmbient())
 }
 
 func (l *Live) segment() segments {
@@ -255,7 +273,7 @@ func (l *Live) faults(r *Result) {
 		r.Flags = append(r.Flags, FlagSaturated)
 		r.Warnings = append(r.Warnings, Warning{"saturated", "the sensor stood at the top of its range"})
 	}
-	if l.open >= 3 {
+	if l.openMost >= 3 {
 		r.Flags = append(r.Flags, FlagOpenCircuit)
 		r.Warnings = append(r.Warnings, Warning{"open-circuit", "readings below the bottom of the sensor's range: check wire and plug"})
 	}
@@ -268,6 +286,9 @@ func (l *Live) faults(r *Result) {
 	// A frozen value among readings that were otherwise never equal for long.
 	others, steps := h.equalSteps-h.longRunN, h.steps-h.longRunN
 	never := h.longRunN >= 100 && steps < 0 // not one reading that differs
+	if at := l.reads(h.longRunP); l.below(at) || l.full(at) {
+		return // an end of the range has a name of its own
+	}
 	if h.longRunN >= 20 && h.longRun >= 3 && (never || steps >= 20 && float64(others) < 0.3*float64(steps)) {
 		r.Flags = append(r.Flags, FlagStuck)
 		r.Warnings = append(r.Warnings, Warning{"stuck", fmt.Sprintf("the reading did not change at all for %.1f s", h.longRun)})

@@ -20,10 +20,10 @@ type bar struct {
 }
 
 var bars = map[string]bar{
-	"clean":   {median: 0.002, worst: 0.09, coverage: 0.90},
-	"random":  {median: 0.0025, worst: 0.11, coverage: 0.92},
-	"natural": {median: 0.01, worst: 0.12, coverage: 0.92},
-	"laws":    {median: 0.015, worst: 0.15, coverage: 0.87},
+	"clean":   {median: 0.001, worst: 0.015, coverage: 0.92},
+	"random":  {median: 0.0025, worst: 0.02, coverage: 0.92},
+	"natural": {median: 0.01, worst: 0.01, coverage: 0.92},
+	"laws":    {median: 0.015, worst: 0.13, coverage: 0.87},
 	"tight":   {coverage: 1},
 	"faults":  {median: 0.01, worst: 0.05, coverage: 0.92},
 }
@@ -43,6 +43,7 @@ type score struct {
 	starts     []time.Duration
 	ends       []time.Duration
 	notes      []string
+	false      []string // flags that should not be there
 	cases      int
 	unfitted   int
 	undecideds int
@@ -79,6 +80,11 @@ func (s *score) add(c decaytest.Case, tr decaytest.Trace, set decay.Setup, r dec
 	for _, f := range c.Flags {
 		if !r.HasFlag(f) {
 			s.notes = append(s.notes, fmt.Sprintf("%s: flag %s missing, has %v", c.Name, f, r.Flags))
+		}
+	}
+	for _, f := range r.Flags {
+		if !slices.Contains(c.Flags, f) {
+			s.false = append(s.false, fmt.Sprintf("%s: false flag %s", c.Name, f))
 		}
 	}
 	if c.NoArea {
@@ -158,6 +164,9 @@ func TestKnownTruth(t *testing.T) {
 			startMid.Round(time.Millisecond), startTop.Round(time.Millisecond), endMid.Round(time.Millisecond), endTop.Round(time.Millisecond))
 		for _, n := range append(s.wrong, s.notes...) {
 			t.Logf("    %s/%s", g, n)
+		}
+		for _, n := range s.false {
+			t.Errorf("%s/%s", g, n)
 		}
 		if median > b.median || top > b.worst || coverage < b.coverage || len(s.wrong) > b.wrong || s.unfitted > 0 {
 			t.Errorf("%s misses its bar %+v: wrong verdicts:\n%s", g, b, strings.Join(s.wrong, "\n"))

@@ -207,10 +207,10 @@ func faults() []Case {
 	add("saturated", r, true, []decay.Outcome{decay.Unusable, decay.Undecided}, decay.FlagSaturated)
 	r = leak(309, 0.9)
 	r.IdleSeconds, r.ZeroError = 0, 0
-	add("no-idle", r, false, decided)
+	add("no-idle", r, false, decided, decay.FlagNoZero)
 	r = leak(310, 0.9)
 	r.HoldSeconds, r.ReleaseSeconds = 3, 0
-	add("short", r, true, []decay.Outcome{decay.Leaks, decay.Undecided, decay.NoHold})
+	add("short", r, true, []decay.Outcome{decay.Leaks, decay.Undecided, decay.NoHold}, decay.FlagShortHold)
 	r = leak(311, 14)
 	r.SupplyArea, r.FillSeconds, r.HoldSeconds = 6e-6, 40, 10
 	add("never-built", r, true, []decay.Outcome{decay.NeverBuilt}) // a hose is off
