@@ -64,7 +64,11 @@ type LessonOptions struct {
 	Title  string
 	Seed   uint64            // of the hidden holes
 	OnItem func(sensor.Item) // of real hardware: gets every item, on the reader's goroutine
-	Bell   bool
+	// Save is called for each test on real hardware once its air is out, or the
+	// lesson ends; more says that another test may follow. The result is nil when
+	// nothing was filled. It may be nil.
+	Save func(r *decay.Result, more bool) error
+	Bell bool
 
 	FPS    int       // frames a second written at most; 0: 30
 	Input  io.Reader // nil: the terminal
@@ -138,7 +142,7 @@ func RunLesson(ctx context.Context, o LessonOptions) ([]string, error) {
 			m.take(it, m.heard)
 		}
 	}
-	m.finishTrace()
+	m.finish()
 	return m.summary(), errors.Join(err, m.failure)
 }
 

@@ -75,6 +75,9 @@ type typing struct {
 
 type entryKind int
 
+// lateRelease is by how much a release is recognised late, s.
+const lateRelease = 0.5
+
 const (
 	entryGuess entryKind = iota // into a guessing round
 	entryJet                    // the size of a real jet
@@ -474,7 +477,7 @@ func (m *lesson) step(ev decay.Event) {
 		case decay.PhaseChanged:
 			if (e.To == decay.PhaseRelease || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
 				// The release is recognised a moment after it began.
-				m.cur.end = math.Max(m.cur.iso, math.Min(e.At.Seconds(), m.proc.State().Result.Hold.End.Seconds()))
+				m.cur.end = math.Max(m.cur.iso, e.At.Seconds()-lateRelease)
 			}
 		}
 	}
@@ -484,7 +487,33 @@ func (m *lesson) step(ev decay.Event) {
 	}
 	// The next fill is a test of its own, with its own zero.
 	if st.Phase == decay.PhaseRelease && st.Advice == decay.AdviseDone {
+		m.save(true)
 		m.proc = decay.NewProcedure(m.o.Setup)
+	}
+}
+
+// save hands the test of real hardware out.
+func (m *lesson) save(more bool) {
+	if m.o.Save == nil {
+		return
+	}
+	var r *decay.Result
+	if m.proc.State().Phase != decay.PhaseReady {
+		m.proc.Step(decay.Finish{At: m.at})
+		whole := m.proc.State().Result
+		r = &whole
+	}
+	if err := m.o.Save(r, more); err != nil {
+		m.failure = errors.Join(m.failure, err)
+		m.notice = "the record was not saved: " + err.Error()
+	}
+}
+
+// finish ends the lesson.
+func (m *lesson) finish() {
+	m.finishTrace()
+	if m.real() {
+		m.save(false)
 	}
 }
 

@@ -151,7 +151,7 @@ func (m *lesson) drawLines(g *grid, p picture) []int {
 		c.Trace(t.cols, t.iso, t.iso+p.t1, p.lo+p.dot(), p.hi+p.dot())
 		past := p.w
 		if !t.running() {
-			past = int(math.Ceil(t.seconds() / p.t1 * float64(p.w)))
+			past = int(t.seconds() / p.t1 * float64(p.w))
 		}
 		for y := range p.h {
 			for x := range min(p.w, past) {

@@ -315,7 +315,10 @@ func TestLookIsAlwaysRight(t *testing.T) {
 		for _, slow := range []bool{false, true} {
 			for _, small := range []bool{false, true} {
 				for high := range altitudes {
-					for k := range 6 {
+					if slow && high > 0 {
+						continue // altitude and a slow fill have no sentence in common
+					}
+					for _, k := range []int{0, 2, 3, 5} {
 						c := openClass(t, LessonOptions{Hold: 30 * time.Second})
 						c.m.seep, c.m.slow, c.m.small, c.m.high, c.m.speed = law, slow, small, high, 2
 						c.keys(string(rune('1' + k)))
@@ -478,7 +481,21 @@ func (a *air) release() {
 
 // TestLessonOnRealHardware lays two jets over one another and hides a third.
 func TestLessonOnRealHardware(t *testing.T) {
-	a := realClass(t, LessonOptions{Setup: decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03}})
+	var kept []string
+	a := realClass(t, LessonOptions{
+		Setup: decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03},
+		Save: func(r *decay.Result, more bool) error {
+			if r == nil {
+				kept = append(kept, "nothing")
+			} else {
+				kept = append(kept, r.Outcome.String())
+			}
+			if !more {
+				kept = append(kept, "last")
+			}
+			return nil
+		},
+	})
 	a.pass(time.Second)
 	a.says("no safety device")
 	if strings.Contains(a.screen(), "SIMULATED") {
@@ -532,6 +549,11 @@ func TestLessonOnRealHardware(t *testing.T) {
 	a.esc()
 	a.says("the readings are kept in the book")
 	a.keys("n")
+	a.release()
+	a.m.finish()
+	if got := strings.Join(kept, " "); got != "leaks leaks leaks nothing last" {
+		t.Errorf("kept %q of three tests", got)
+	}
 }
 
 // Past the ceiling a lesson on real hardware is the alarm, whatever else was

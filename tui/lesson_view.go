@@ -38,6 +38,9 @@ func (m *lesson) scene() scene {
 	}
 	if s.title == "" {
 		s.title = "lesson"
+		if m.real() {
+			s.title += ", reading " + s.about.Name
+		}
 	}
 	return s
 }
@@ -277,7 +280,9 @@ func (m *lesson) drawChoice(g *grid, left, y, right int) int {
 		words = append(words, string(rune('1'+i))+" "+strings.TrimSuffix(lessonSize(d), " mm"))
 	}
 	head := "hole  "
-	if m.within {
+	if m.real() {
+		head = "jet  "
+	} else if m.within {
 		head = "change to  "
 	}
 	x := g.text(left, y, head, dim, right)

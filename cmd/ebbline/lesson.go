@@ -182,15 +182,19 @@ func (f *lessonFlags) chooseProfile() (*chosen, error) {
 // realLesson runs the screen on real hardware, and keeps what it reads.
 func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tui.LessonOptions) error {
 	set := o.Setup
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale}
+	k := &keeper{}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: k.chunk}
 	prof.port(&opt)
-	keep, err := openPageHead(f.book, f.label, time.Now(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt))
+	k.open = func(label string, set decay.Setup) (*page, error) {
+		return openPageHead(f.book, label, time.Now(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt))
+	}
+	// The book is opened first: a folder that cannot be written to is no lesson.
+	err := k.begin(f.label, set)
 	if err != nil {
 		return err
 	}
-	opt.Tap = keep.chunk
 	if o.Source, err = sensor.Open(opt); err != nil {
-		keep.discard()
+		k.discard()
 		var oe *sensor.OpenError
 		if errors.As(err, &oe) {
 			return wrong(oe.Hint, "%w", err)
@@ -200,11 +204,22 @@ func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tu
 	if prof != nil {
 		o.Source = noted{o.Source, prof.note()}
 	}
-	o.OnItem = keep.add
+	o.OnItem = k.item
+	o.Save = func(r *decay.Result, more bool) error {
+		if r == nil {
+			k.discard() // nothing was filled since the last test
+			return nil
+		}
+		if _, err := k.save(*r); err != nil || !more {
+			return err
+		}
+		return k.begin(f.label, set)
+	}
 	lines, err := tui.RunLesson(ctx, o)
-	err = errors.Join(err, keep.close(decay.Result{}))
 	a.tellLesson("lesson", lines)
-	fmt.Fprintf(a.err, "ebbline: the readings are kept in %s\n", keep.recordPath)
+	for _, path := range k.paths {
+		fmt.Fprintf(a.err, "ebbline: a test is kept in %s\n", path)
+	}
 	return err
 }
 
