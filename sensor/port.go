@@ -305,12 +305,20 @@ func (p *port) run() {
 		}
 		if n > 0 {
 			if !p.take(at, buf[:n], func(it Item) {
-				if it.Fault == nil || it.Fault.Code == FaultUncalibrated {
+				if it.Fault == nil {
 					if f := watch.heard(at); f != nil && !p.put(Item{Fault: f}) {
 						return
 					}
 				}
 			}) {
+				return
+			}
+		}
+		p.mu.Lock()
+		waits := p.lines.signal.waits(at)
+		p.mu.Unlock()
+		if waits {
+			if f := watch.heard(at); f != nil && !p.put(Item{Fault: f}) {
 				return
 			}
 		}

@@ -113,6 +113,12 @@ func (s *signalState) faults(at time.Duration, port string, err error) (out []It
 	return out
 }
 
+// waits reports whether a signal came just now that only lacks a calibration:
+// the port is not silent then.
+func (s *signalState) waits(at time.Duration) bool {
+	return s.lasts == FaultUncalibrated && s.since == at
+}
+
 // detail says in plain words which calibration is in use.
 func (s *signalState) detail(c *calib.Calibration) string {
 	switch {
@@ -121,7 +127,7 @@ func (s *signalState) detail(c *calib.Calibration) string {
 	case c == nil:
 		return "; no calibration"
 	case s.raw:
-		return "; calibration " + c.Sense()
+		return "; calibration " + c.Sense(decay.PressureUnit{})
 	}
 	return "; the board sends a pressure, so the calibration is not used"
 }

@@ -90,7 +90,14 @@ func TestUncalibratedBoardIsAsked(t *testing.T) {
 	if len(items) != 1 || items[0].Fault == nil || !strings.Contains(items[0].Fault.Hint, "ebbline calibrate --port /dev/x") {
 		t.Errorf("got %+v", items)
 	}
-	if len(seen) != 1 || seen[0].Value != 2.5 || seen[0].Unit != "V" {
+	// It is not silent: no other fault may tell the person to look at the cable.
+	if !l.signal.waits(0) || l.signal.waits(time.Second) {
+		t.Error("a line that only lacks a calibration counts as silence")
+	}
+	if l.feed(time.Second, []byte("2.5 V\n")); !l.signal.waits(time.Second) {
+		t.Error("the second line that only lacks a calibration counts as silence")
+	}
+	if len(seen) != 2 || seen[0].Value != 2.5 || seen[0].Unit != "V" {
 		t.Errorf("seen %+v", seen)
 	}
 }

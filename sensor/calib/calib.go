@@ -186,6 +186,9 @@ func (c *Calibration) line(signal float64) float64 {
 	return c.Low.Pressure + (signal-c.Low.Signal)*c.slope()
 }
 
+// At is the pressure at a signal, Pa, with the zero taken off.
+func (c *Calibration) At(signal float64) float64 { return c.line(signal) - c.Zero }
+
 // SignalAt is the signal the transducer gives at a pressure in Pa.
 func (c *Calibration) SignalAt(pa float64) float64 {
 	return c.Low.Signal + (pa+c.Zero-c.Low.Pressure)/c.slope()
@@ -239,7 +242,7 @@ func (c *Calibration) Read(r Raw) (Reading, error) {
 	if err != nil {
 		return Reading{}, err
 	}
-	return Reading{Value: c.line(x) - c.Zero, Reads: c.Reads, Range: c.rangeOf(x, r), Signal: x}, nil
+	return Reading{Value: c.At(x), Reads: c.Reads, Range: c.rangeOf(x, r), Signal: x}, nil
 }
 
 // rangeOf says where a signal lies.
@@ -304,13 +307,17 @@ func (c *Calibration) FullScale() float64 {
 	return 0
 }
 
-// Sense describes the calibration in a few words, for a person.
-func (c *Calibration) Sense() string {
+// Sense describes the calibration in a few words, for a person who reads
+// pressures in a unit; the zero value of it means kPa.
+func (c *Calibration) Sense(in decay.PressureUnit) string {
+	if in.Pascal == 0 {
+		in = decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}
+	}
 	s := fmt.Sprintf("%s, %.4g %s", c.Kind, c.Low.Signal, c.Kind.SignalUnit())
-	kpa := func(pa float64) string { return fmt.Sprintf("%.4g kPa", pa/decay.Kilopascal) }
-	s += fmt.Sprintf(" at %s to %.4g %s at %s %s", kpa(c.Low.Pressure), c.High.Signal, c.Kind.SignalUnit(), kpa(c.High.Pressure), c.Reads)
+	pressure := func(pa float64) string { return decay.Gauge(pa).Number(in) + " " + in.Name }
+	s += fmt.Sprintf(" at %s to %.4g %s at %s %s", pressure(c.Low.Pressure), c.High.Signal, c.Kind.SignalUnit(), pressure(c.High.Pressure), c.Reads)
 	if c.Zero != 0 {
-		s += ", zero " + kpa(c.Zero) + " taken off"
+		s += ", zero " + pressure(c.Zero) + " taken off"
 	}
 	return s
 }

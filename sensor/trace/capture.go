@@ -79,7 +79,7 @@ func (f *file) captureHeader(h map[string]string) error {
 			return f.fail(0, uncalibratedHint, "the capture's calibration cannot be read: %v", err)
 		}
 		f.opt.Calibration = c
-		f.warning("calibration", "volts and counts are read by the calibration that the capture carries: %s", c.Sense())
+		f.warning("calibration", "volts and counts are read by the calibration that the capture carries: %s", c.Sense(decay.PressureUnit{}))
 	}
 	if carried := FormOf(h); carried != (wire.Options{}) && (f.opt.Lines == (wire.Options{}) || f.opt.Yields) {
 		if err := carried.Validate(); err != nil {
