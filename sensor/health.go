@@ -54,6 +54,7 @@ type Health struct {
 	below    int
 	fine     int
 	atRail   int
+	inside   float64 // latest value within the range
 	ratio    float64 // of the unit jump that is on
 	drop     float64 // of the sag that is on, Pa
 	steps    []timed // a thinned past, for jumps
@@ -239,6 +240,23 @@ func (h *Health) limits(v float64) {
 	}
 	rail := fs > 0 && v > aboveShare*fs
 	top := fs > 0 && v >= topShare*fs && !rail
+	if h.on(FaultUnitJump) {
+		rail, top = false, false // the value is in another unit
+	}
+	if !rail && !top {
+		h.inside = v
+	}
+	// A number that is exactly so many times larger, and moves, is at no rail.
+	if (rail && h.atRail == 2 || top && h.beyond == 2) && v != h.last && h.inside > 5*decay.Kilopascal {
+		for _, u := range unitRatios {
+			if math.Abs(v/h.inside/u.ratio-1) < ratioSlack && h.ratio == 0 {
+				h.ratio = u.ratio
+				h.begin(FaultUnitJump, fmt.Sprintf(unitText, u.ratio, u.text), unitHint)
+				h.atRail, h.beyond, rail, top = 0, 0, false, false
+				break
+			}
+		}
+	}
 	if top {
 		if h.beyond++; h.beyond == 3 && !h.on(FaultRailHigh) {
 			h.begin(FaultSaturated, "the reading is at the transducer's full scale: the pressure may be higher than is shown",
@@ -269,6 +287,8 @@ func (h *Health) limits(v float64) {
 }
 
 const (
+	unitText     = "the values changed from one reading to the next by the ratio %.3g of %s"
+	unitHint     = "let air out by hand; the board prints another unit than before: set it back, and start the test again"
 	railHighHint = "the signal wire touches the supply, or the transducer's ground is off: check its three wires"
 	backInRange  = "the signal is within the transducer's range again"
 )
@@ -346,14 +366,15 @@ func (h *Health) blocks(v float64) {
 			e[i-1] = math.Abs(x - (b[i-1]+b[i+1])/2)
 		}
 	}
-	// Without the two largest, a spike is no noise.
+	// A spike is no noise, and two of them make six differences large.
 	slices.Sort(e[:])
 	sum := 0.0
-	for _, x := range e[:len(e)-2] {
+	for _, x := range e[:len(e)-6] {
 		sum += x
 	}
-	// E|e| = sqrt(2/π)·sqrt(3/2)·σ; without the two largest of 30 it is about 0.88 of that.
-	sigma := sum / float64(len(e)-2) / (0.88 * math.Sqrt(2/math.Pi) * math.Sqrt(1.5))
+	// E|e| = sqrt(2/π)·sqrt(3/2)·σ; without the largest fifth it is 0.70 of that,
+	// by the mean of a half-normal cut off at its 80th percentile.
+	sigma := sum / float64(len(e)-6) / (0.70 * math.Sqrt(2/math.Pi) * math.Sqrt(1.5))
 	if math.Abs(hi-lo)/(blockLen/2) > sigma+100 {
 		return // not calm
 	}
@@ -502,8 +523,7 @@ func (h *Health) unitJump(b, a, bm, am float64) bool {
 				h.ratio = 0
 				return true
 			}
-			h.begin(FaultUnitJump, fmt.Sprintf("the values changed from one reading to the next by the ratio %.3g of %s", r, u.text),
-				"let air out by hand; the board prints another unit than before: set it back, and start the test again")
+			h.begin(FaultUnitJump, fmt.Sprintf(unitText, r, u.text), unitHint)
 			if h.ratio == 0 {
 				h.ratio = r
 			}

@@ -141,6 +141,20 @@ func TestHealthNamesEachFault(t *testing.T) {
 			}
 			return v
 		}, []string{"unit-jump begins"}},
+		{"ten times, beyond full scale", HealthConfig{FullScale: 345 * kPa}, func(t, x float64) float64 {
+			v := plateau(t, 100*kPa) + x
+			if between(t, 12, 15) {
+				v *= 10
+			}
+			return v
+		}, []string{"unit-jump begins", "unit-jump ends"}},
+		{"spikes", HealthConfig{}, func(t, x float64) float64 {
+			v := plateau(t, 100*kPa) + x
+			if math.Mod(t, 1) < 0.0005 {
+				v += 80 * kPa * math.Sin(t)
+			}
+			return v
+		}, nil},
 		{"absolute, psi where kPa were, at rest", HealthConfig{Reads: abs}, func(t, x float64) float64 {
 			if t > 3 {
 				return (101*kPa + x) / 6.894757

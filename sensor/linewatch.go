@@ -229,6 +229,87 @@ func (w *lineWatch) clockJumped(out []Fault, at time.Duration) []Fault {
 		Text: w.name + ": the board's clock jumped: it has started anew", Hint: "check its supply and its cable; the test goes on"})
 }
 
+// shapeGuard finds lines with a piece missing that can be read all the same: on
+// a board whose lines all have one shape, such as digits, a comma, digits, a
+// point and three digits, a line of another shape is torn. A new shape that
+// stays is a new format.
+type shapeGuard struct {
+	shape string // of the lines so far
+	n     int    // lines of it
+	mixed bool   // the board prints lines of several shapes
+	odd   string // the latest other shape
+	odds  int    // lines of it in a row
+}
+
+const (
+	shapeSure = 24 // lines of one shape
+	shapeNew  = 3  // of another, in a row
+)
+
+// fits takes a line that was understood and reports whether it is whole, as
+// far as its shape tells.
+func (g *shapeGuard) fits(line string) bool {
+	if g.mixed {
+		return true
+	}
+	s := shapeOf(line)
+	switch {
+	case s == g.shape:
+		g.n, g.odds = g.n+1, 0
+		return true
+	case g.n < shapeSure:
+		// A board that has shown two shapes so soon prints what it likes.
+		g.mixed = g.shape != "" && g.n > 2
+		g.shape, g.n = s, 1
+		return true
+	case s == g.odd:
+		if g.odds++; g.odds >= shapeNew {
+			g.shape, g.n, g.odds = s, shapeSure, 0
+			return true
+		}
+	default:
+		g.odd, g.odds = s, 1
+	}
+	return false
+}
+
+// shapeOf is a line with the digits before a point taken as one, those after it
+// counted, and signs and blanks left out.
+func shapeOf(line string) string {
+	var b []byte
+	point, digits := false, 0
+	flush := func() {
+		if digits > 0 {
+			if point {
+				b = append(b, byte('0'+min(digits, 9)))
+			} else {
+				b = append(b, 'n')
+			}
+		}
+		digits = 0
+	}
+	for i := range len(line) {
+		switch c := line[i]; {
+		case c >= '0' && c <= '9':
+			digits++
+			continue
+		case c == '.':
+			flush()
+			point = true
+			b = append(b, c)
+		case c == '-' || c == '+' || c == ' ':
+			flush()
+			point = false
+		default:
+			flush()
+			point = false
+			b = append(b, c)
+		}
+	}
+	flush()
+	return string(b)
+}
+
 // watchdog notices that no reading comes.
 type watchdog struct {
 	name string
@@ -245,9 +326,10 @@ func silentFor(rate float64) time.Duration {
 }
 
 // check is called again and again; rate is the board's, bytes tells whether
-// anything came since the latest reading.
-func (w *watchdog) check(now time.Duration, rate float64, bytes bool) *Fault {
-	if w.on || now-w.last < silentFor(rate) {
+// anything came since the latest reading, garbled that a wrong baud rate was
+// told as the reason.
+func (w *watchdog) check(now time.Duration, rate float64, bytes, garbled bool) *Fault {
+	if w.on || garbled || now-w.last < silentFor(rate) {
 		return nil
 	}
 	w.on = true

@@ -323,7 +323,7 @@ func (p *port) run() {
 			}
 		}
 		p.mu.Lock()
-		f := watch.check(at, p.lines.stamps.Rate(), p.lines.watch.bytes > 0)
+		f := watch.check(at, p.lines.stamps.Rate(), p.lines.watch.bytes > 0, n > 0 && p.lines.watch.active[FaultWrongBaud])
 		if f != nil {
 			p.lines.gap()
 		}
@@ -426,6 +426,7 @@ type lineReader struct {
 	assumed bool // the unit was
 	signal  signalState
 	watch   *lineWatch
+	shapes  shapeGuard
 	health  *Health
 	supply  supplyWatch
 
@@ -450,6 +451,7 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 func (l *lineReader) restart(at time.Duration) []Fault {
 	l.stream = wire.NewStream(l.opt.Lines)
 	l.stamps.Restart()
+	l.shapes = shapeGuard{}
 	return append(l.watch.restart(at), l.health.Restart(at)...)
 }
 
@@ -491,6 +493,9 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 				l.opt.Seen(at, line, f)
 			}
 			p, err = l.pressure(f)
+		}
+		if err == nil && l.opt.Modbus == nil && !l.shapes.fits(line) {
+			err = errShape
 		}
 		out = append(out, l.signal.faults(at, l.opt.Name, err)...)
 		if errors.Is(err, errUncalibrated) {
@@ -547,6 +552,9 @@ func (l *lineReader) stamp(at time.Duration, out []Item) []Item {
 	l.slots, l.places = l.slots[:0], l.places[:0]
 	return made
 }
+
+// errShape is why a line that can be read is not taken for a reading.
+var errShape = errors.New("it differs in shape from all lines before it, so a piece may be missing")
 
 // pressure is the absolute pressure that a line means.
 func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {

@@ -29,6 +29,7 @@ type Stamper struct {
 	line  arrivalLine
 	board boardClock
 	has   bool
+	first bool          // in a first batch
 	last  time.Duration // latest stamp
 	out   []Stamp
 }
@@ -45,8 +46,9 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 	if k == 0 {
 		return s.out
 	}
-	before, first := s.last, false
+	before := s.last
 	s.line.batch(at.Seconds(), k)
+	s.tie(at, lines)
 	for j, l := range lines {
 		if l.Lost {
 			s.out = append(s.out, Stamp{At: s.last})
@@ -60,15 +62,23 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 		} else {
 			s.board = boardClock{}
 		}
+		s.board.early = 0
 		if !use {
-			if sec, ok := s.line.time(k - 1 - j); ok {
+			sec, ok := s.line.time(k - 1 - j)
+			switch {
+			case ok:
 				t = toDuration(sec)
-			} else if s.has && !first {
+			case s.has && at-before < time.Second && !s.first:
 				t = before + time.Duration(float64(at-before)*float64(j+1)/float64(k))
-			} else {
-				// The period is not known: a millisecond each, none before the start.
-				t = max(at-time.Duration(k-1)*time.Millisecond, 0) + time.Duration(j)*time.Millisecond
-				first = true
+			default:
+				// After a pause, or at the start: so far before arrival as the lines
+				// take, none before the start.
+				step := time.Millisecond
+				if s.line.known > 0 {
+					step = toDuration(s.line.known)
+				}
+				t = max(at-time.Duration(k-1)*step, 0) + time.Duration(j)*step
+				s.first = j < k-1
 			}
 		}
 		if s.has {
@@ -82,11 +92,35 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 	return s.out
 }
 
-// Restart tells that the board was plugged in again: its clock, the phase of
-// its period and perhaps the period are new.
+// tie ties a board's clock by the last line of a batch: the ones before it may
+// have waited.
+func (s *Stamper) tie(at time.Duration, lines []Slot) {
+	if s.board.has {
+		return
+	}
+	first, last := -1, -1
+	for i, l := range lines {
+		if l.HasTime && !l.Lost {
+			if first < 0 {
+				first = i
+			}
+			last = i
+		}
+	}
+	if first < 0 {
+		return
+	}
+	if d := lines[last].Board - lines[first].Board; d > 0 && d < tieMost {
+		s.board.early = d
+	}
+}
+
+// Restart tells that the board was plugged in again: the phase of its period
+// and perhaps the period are new. Its clock is kept to as long as it fits: a
+// board with a supply of its own has gone on counting.
 func (s *Stamper) Restart() {
-	s.board = boardClock{}
-	s.line = arrivalLine{}
+	known := s.line.known
+	s.line = arrivalLine{known: known}
 }
 
 // Rate is the number of lines a second, 0 as long as it is not known.
@@ -144,6 +178,7 @@ type arrivalLine struct {
 	at      float64 // its arrival, s
 	has     bool
 	period  float64 // s a line; 0: not known
+	known   float64 // the latest period that was known, s
 	base    float64 // of the line through the blocks: arrival at count 0, less period·n at origin
 	origin  float64 // count to which base belongs
 	fitted  bool    // base is set
@@ -170,7 +205,7 @@ func (l *arrivalLine) time(back int) (float64, bool) {
 }
 
 func (l *arrivalLine) forget() {
-	*l = arrivalLine{n: l.n, at: l.at, has: l.has, missing: l.missing, blocks: l.blocks[:0]}
+	*l = arrivalLine{known: l.known, n: l.n, at: l.at, has: l.has, missing: l.missing, blocks: l.blocks[:0]}
 }
 
 // batch counts k lines that arrived at a time.
@@ -289,7 +324,9 @@ func (l *arrivalLine) fit() {
 	}
 	if !(l.period > 0) {
 		l.forget()
+		return
 	}
+	l.known = l.period
 }
 
 // scatter is the median distance of the blocks from the line.
@@ -352,6 +389,7 @@ func (l *arrivalLine) slope(limit float64) {
 
 // Constants of the board's clock.
 const (
+	tieMost      = 5.0  // s of lines that may have waited
 	clockAhead   = 1.0  // s by which the board's time may be ahead of arrival
 	clockBehind  = 5.0  // s by which arrival may be late
 	clockBack    = 0.5  // s back: a reset, not a doubled line
@@ -378,6 +416,7 @@ type boardClock struct {
 	odd, oddAt   float64
 	coarse       bool
 
+	early      float64 // s by which the first line of the batch came before its last
 	ref, least float64 // least lateness at the start, and in this block
 	refUntil   float64 // board's times
 	blockUntil float64
@@ -425,8 +464,8 @@ func (c *boardClock) stamp(at time.Duration, b float64) (t time.Duration, reset,
 			return toDuration(c.start + c.shift + (b - c.zero)), false, true
 		}
 	}
-	*c = boardClock{has: true, zero: b, start: a, last: b, refUntil: b + refSpan, blockUntil: b + refSpan, ref: math.Inf(1), least: math.Inf(1)}
-	return at, reset, true
+	*c = boardClock{has: true, zero: b, start: math.Max(0, a-c.early), last: b, refUntil: b + refSpan, blockUntil: b + refSpan, ref: math.Inf(1), least: math.Inf(1)}
+	return toDuration(c.start), reset, true
 }
 
 // follow keeps the least lateness of arrival against the board's clock.
