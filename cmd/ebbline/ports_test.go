@@ -45,7 +45,9 @@ func TestPortsShowsWhatIsSent(t *testing.T) {
 
 func TestPortsAsJSON(t *testing.T) {
 	t.Setenv("EBBLINE_PROFILES", t.TempDir()+"/none.toml")
-	port := servedBoard(t, func(c *rig.Config) { c.Rate, c.Format, c.Unit = 200, "unit", decay.PressureUnit{Name: "kPa", Pascal: 1000} })
+	port := servedBoard(t, func(c *rig.Config) {
+		c.Rate, c.Format, c.Unit = 200, "unit", decay.PressureUnit{Name: "kPa", Pascal: 1000}
+	})
 	status, out, _ := ebbline(t, "", "ports", "--json", "--for", "600ms", port)
 	var p struct {
 		Port, Raw, Reference string
