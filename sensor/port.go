@@ -382,10 +382,17 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 		var dev device
 		name := ""
 		for _, c := range id.candidates(list, kin(id.name)) {
-			if d, err := p.open(c); err == nil {
-				dev, name = d, c
-				break
+			d, err := p.open(c)
+			if err != nil {
+				continue
 			}
+			// It may have come while the list was made.
+			if list, _ = p.list(); id.other(c, list) {
+				d.Close()
+				continue
+			}
+			dev, name = d, c
+			break
 		}
 		if dev == nil {
 			continue

@@ -87,3 +87,20 @@ func (id identity) candidates(list []PortInfo, now []string) []string {
 	}
 	return out
 }
+
+// other reports whether the system says that another device than this has a
+// name now.
+func (id identity) other(name string, list []PortInfo) bool {
+	if id.info.VID == "" {
+		return false
+	}
+	if r, err := filepath.EvalSymlinks(name); err == nil {
+		name = r
+	}
+	for _, p := range list {
+		if p.Name == name && p.VID != "" && (p.VID != id.info.VID || p.PID != id.info.PID || p.Serial != id.info.Serial) {
+			return true
+		}
+	}
+	return false
+}

@@ -176,6 +176,7 @@ const (
 type arrivalLine struct {
 	n       float64 // count of the latest line
 	at      float64 // its arrival, s
+	gap     float64 // since the batch before, s
 	has     bool
 	period  float64 // s a line; 0: not known
 	known   float64 // the latest period that was known, s
@@ -205,12 +206,18 @@ func (l *arrivalLine) time(back int) (float64, bool) {
 }
 
 func (l *arrivalLine) forget() {
-	*l = arrivalLine{known: l.known, n: l.n, at: l.at, has: l.has, missing: l.missing, blocks: l.blocks[:0]}
+	*l = arrivalLine{known: l.known, n: l.n, at: l.at, gap: l.gap, has: l.has, missing: l.missing, blocks: l.blocks[:0]}
 }
 
 // batch counts k lines that arrived at a time.
 func (l *arrivalLine) batch(at float64, k int) {
-	if l.has && at-l.at > math.Max(silenceSpan, silenceTimes*l.period) {
+	gap := at - l.at
+	usual := l.period
+	if usual == 0 {
+		usual = l.gap
+	}
+	l.gap = gap
+	if l.has && gap > math.Max(silenceSpan, silenceTimes*usual) {
 		// After a silence only the period is still good.
 		period := l.period
 		l.forget()
