@@ -121,9 +121,11 @@ func (r *round) verdict() string {
 	return strings.Join(out, " ")
 }
 
-// estimateWords is the hole a result gives with its interval, or "".
+// estimateWords is the hole a result gives with its interval, or "" while the
+// hold is too short to be worth a word.
 func estimateWords(r decay.Result) string {
 	switch {
+	case r.HasFlag(decay.FlagShortHold):
 	case r.HasFit && r.HasVolume:
 		return mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + " mm, 95 %)"
 	case r.HasFit:

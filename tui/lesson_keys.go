@@ -39,14 +39,14 @@ func init() {
 	}
 	add(always, "g", "g", "guess: a guessing round with a hidden hole", (*lesson).startRound)
 	add(onReal, "j", "j", "jet: type the size of the jet in the latest trace", func(m *lesson) { m.entry = &typing{what: entryJet} })
-	add(onRig, "n", "n", "numbers: they start a new trace, or change the hole of the one under way", func(m *lesson) { m.within = !m.within })
-	add(onRig, "l", "l", "leak law: orifice or seep, from the next trace on", func(m *lesson) { m.seep = !m.seep })
+	add(onRig, "n", "n", "numbers: start a trace, or change the hole of the one under way", func(m *lesson) { m.within = !m.within })
+	add(onRig, "l", "l", "law: the leak law, orifice or seep, from the next trace on", func(m *lesson) { m.seep = !m.seep })
 	add(onRig, "f", "f", "fill: quick or slow, from the next trace on", func(m *lesson) { m.slow = !m.slow })
 	add(onRig, "v", "v", "volume: big or small, from the next trace on", func(m *lesson) { m.small = !m.small })
 	add(onRig, "a", "a", "altitude: sea, 1500 m or 3000 m, from the next trace on", func(m *lesson) { m.high = (m.high + 1) % len(altitudes) })
 	add(onRig, "s", "s", "speed: of simulated time, 1, 4 or 10 times", func(m *lesson) { m.speed = (m.speed + 1) % len(speeds) })
 	add(onRig, " ", "space", "stop: simulated time stands still, or goes on", func(m *lesson) { m.paused = !m.paused })
-	add(always, "x", "x", "take away: the latest trace", (*lesson).takeAway)
+	add(always, "x", "x", "away: take the latest trace out of the picture", (*lesson).takeAway)
 	add(always, "t", "t", "table: the traces and their estimates", func(m *lesson) { m.table, m.help = !m.table, false })
 	add(always, "u", "u", "unit: psi, bar, kPa, hPa in turn", func(m *lesson) { m.unit = nextOf(m.unit, "psi", "bar", "kPa", "hPa") })
 	add(always, "b", "b", "bell: sound on or off", func(m *lesson) { m.bell = !m.bell })
@@ -248,14 +248,31 @@ func (m *lesson) entryFoot() string {
 	return out
 }
 
+// numbers are the keys of the sizes.
+func (m *lesson) numbers() string { return "1-" + strconv.Itoa(len(m.o.Sizes)) }
+
+// helpWords are the keys in short, for a small screen.
+func (m *lesson) helpWords() []string {
+	first := " new trace"
+	if m.real() {
+		first = " name of the jet"
+	}
+	out := []string{m.numbers() + first}
+	for _, a := range m.here() {
+		word, _, _ := strings.Cut(a.Help().Desc, ":")
+		out = append(out, a.Help().Key+" "+word)
+	}
+	return out
+}
+
 // helpLines lists the keys.
 func (m *lesson) helpLines() []fact {
 	out := []fact{{"keys", strong}}
-	sizes := "1…" + strconv.Itoa(len(m.o.Sizes)) + "   a new trace with the hole of that number; see n"
+	sizes := "hole: a new trace with the hole of that number"
 	if m.real() {
-		sizes = "1…" + strconv.Itoa(len(m.o.Sizes)) + "   name the latest trace with the jet of that number"
+		sizes = "jet: name the latest trace with the size of that number"
 	}
-	out = append(out, fact{sizes, plain})
+	out = append(out, fact{m.numbers() + "   " + sizes, plain})
 	for _, a := range m.here() {
 		h := a.Help()
 		k := h.Key

@@ -122,7 +122,7 @@ func (m *lesson) drawUnchoke(g *grid, p picture, owner []int) {
 		return
 	}
 	for x := range p.w {
-		if p.free(owner, x, y, 1) {
+		if p.free(owner, x, y, 1) && !g.ascii { // its dots would look like a trace's
 			g.set(p.x0+x, p.top+y, '┈', dim)
 		}
 	}

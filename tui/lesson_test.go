@@ -2,6 +2,7 @@ package tui
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"strings"
 	"testing"
@@ -9,6 +10,8 @@ import (
 
 	tea "github.com/charmbracelet/bubbletea"
 	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
+	"github.com/charmbracelet/x/vt"
 	"pgregory.net/rapid"
 
 	"ebbline/decay"
@@ -661,7 +664,7 @@ func TestLessonKeysHelpAndDispatchAgree(t *testing.T) {
 				t.Errorf("real %v: key %q is offered wrongly", real, a.Help().Key)
 			}
 		}
-		if !strings.Contains(help, "1…6") {
+		if !strings.Contains(help, "1-6   ") {
 			t.Error("the help lacks the number keys")
 		}
 	}
@@ -808,6 +811,66 @@ func TestLessonScreensMatchTheGoldenOnes(t *testing.T) {
 			golden(t, name, wh, m.draw(wh[0], wh[1]).render(&none)+"\n")
 		}
 	}
+	m := *lessonMoments(t)["lesson-sizes"]
+	m.o.Look.ASCII = true
+	for _, wh := range sizes {
+		got := m.draw(wh[0], wh[1]).render(&none) + "\n"
+		golden(t, "lesson-sizes-ascii", wh, got)
+		for _, r := range got {
+			if r > '~' {
+				t.Errorf("%q is not ASCII at %v", r, wh)
+			}
+		}
+	}
+}
+
+// In every look the cells hold the same characters; without colours there are
+// none, and with them each trace has its own, on its line and on its name.
+func TestLessonLooks(t *testing.T) {
+	m := *lessonMoments(t)["lesson-sizes"]
+	m.w, m.h = 100, 30
+	want := m.draw(m.w, m.h).render(&none)
+	for _, look := range []Look{
+		{}, {Colours: ColoursNone}, {Colours: Colours16}, {Colours: ColoursTrue},
+		{Background: BackgroundDark}, {Background: BackgroundLight, Colours: ColoursTrue},
+	} {
+		m.o.Look, m.pal = look, nil
+		got := m.View()
+		if ansi.Strip(got) != want {
+			t.Errorf("%+v shows other characters", look)
+		}
+		if look.Colours == ColoursNone {
+			if strings.Contains(got, ";3") || strings.Contains(got, "[3") {
+				t.Error("colours without colours")
+			}
+			continue
+		}
+		em := vt.NewEmulator(m.w, m.h)
+		go io.Copy(io.Discard, em)
+		if _, err := em.WriteString(strings.ReplaceAll(got, "\n", "\r\n")); err != nil {
+			t.Fatal(err)
+		}
+		seen := map[string]string{}
+		for i, tr := range m.traces[:5] { // the sixth is the latest, and strong
+			row, col := find(want, labels(m.traces)[i])
+			c := em.CellAt(col, row)
+			hue := fmt.Sprint(c.Style.Fg)
+			if c.Style.Fg == nil || seen[hue] != "" {
+				t.Errorf("%+v: the name of trace %s has the colour %s of %q", look, tr.letter(), hue, seen[hue])
+			}
+			seen[hue] = tr.letter()
+		}
+	}
+}
+
+// find is where words stand on a screen.
+func find(screen, words string) (row, col int) {
+	for y, l := range strings.Split(screen, "\n") {
+		if i := strings.Index(l, words); i >= 0 {
+			return y, lipgloss.Width(l[:i])
+		}
+	}
+	return 0, 0
 }
 
 // BenchmarkLessonFrame is the budget of a frame with six traces: at most 2 ms

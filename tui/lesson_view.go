@@ -181,6 +181,15 @@ func (m *lesson) drawFull(g *grid, s *scene) {
 	if roomy {
 		y = 3
 	}
+	foot := wrap2(m.foot(), right-left)
+	bottom := g.h - len(foot)
+	for i, l := range foot {
+		g.text(left, bottom+i, l, dim, right)
+	}
+	if m.help {
+		s.drawList(g, left, y, right, bottom, m.helpLines())
+		return
+	}
 	m.drawHead(g, s, left, y, right, dh, gw)
 	y += dh
 	if roomy {
@@ -202,11 +211,6 @@ func (m *lesson) drawFull(g *grid, s *scene) {
 		y++
 	}
 
-	foot := wrap2(m.foot(), right-left)
-	bottom := g.h - len(foot)
-	for i, l := range foot {
-		g.text(left, bottom+i, l, dim, right)
-	}
 	bottom = m.drawChoice(g, left, bottom-1, right)
 	m.drawBody(g, s, left, y, right, bottom)
 }
@@ -305,11 +309,7 @@ func (m *lesson) taken() string {
 
 // drawBody is the picture, or the list that was asked for instead.
 func (m *lesson) drawBody(g *grid, s *scene, left, y, right, bottom int) {
-	switch {
-	case m.help:
-		s.drawList(g, left, y, right, bottom, m.helpLines())
-		return
-	case m.table:
+	if m.table {
 		s.drawList(g, left, y, right, bottom, m.tableLines())
 		return
 	}
@@ -421,12 +421,16 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 		g.text(0, 0, s.title, dim)
 	}
 	y++
-	if m.help || m.table {
-		lines := m.tableLines()
-		if m.help {
-			lines = m.helpLines()
+	switch {
+	case m.help:
+		words := m.helpWords()
+		rows := (len(words) + 1) / 2
+		for i, w := range words {
+			g.text(i/rows*(g.w/2), y+i%rows, w, plain)
 		}
-		s.drawList(g, 0, y, g.w, g.h, lines)
+		return
+	case m.table:
+		s.drawList(g, 0, y, g.w, g.h, m.tableLines())
 		return
 	}
 	number, gw := s.digits(), 5

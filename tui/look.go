@@ -217,7 +217,7 @@ func plainRune(r rune) rune {
 		return '/'
 	case '…':
 		return '~'
-	case '·', '┈':
+	case '·':
 		return '.'
 	case '×', '✖':
 		return 'x'
