@@ -298,7 +298,7 @@ func (m *counter) step(ev decay.Event) {
 	for _, e := range m.run.Step(ev) {
 		switch e := e.(type) {
 		case decay.PhaseChanged:
-			if e.To != decay.PhaseReady && m.stage == underTest && len(m.s.marks) < 24 {
+			if e.To != decay.PhaseReady && e.To != decay.PhaseOver && m.stage == underTest && len(m.s.marks) < 24 {
 				m.s.marks = append(m.s.marks, mark{e.At.Seconds(), e.To})
 			}
 		case decay.CeilingPassed:

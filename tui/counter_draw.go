@@ -399,9 +399,14 @@ func (m *counter) answer(w int) []fact {
 
 // drawSlip shows the slip as it is printed.
 func (m *counter) drawSlip(g *grid, x, y, bottom int) {
-	for i, l := range m.kept.Slip[min(m.top, len(m.kept.Slip)):] {
-		if y+i >= bottom {
-			g.text(x, bottom-1, "… s and ↓ show the rest", dim)
+	lines := m.kept.Slip[min(m.top, len(m.kept.Slip)):]
+	for i, l := range lines {
+		if y+i == bottom-1 && i < len(lines)-1 {
+			more := "… s shows more"
+			if m.full {
+				more = "… ↓ shows more"
+			}
+			g.text(x, y+i, more, dim)
 			break
 		}
 		g.text(x, y+i, l, plain)

@@ -14,6 +14,7 @@ const (
 	counterSlip   = 2 * time.Second  // of it, for the last fit and the slip
 	counterListen = 25 * time.Second // after which pressure that will not come up is an answer
 	counterGone   = 1500 * time.Millisecond
+	counterLow    = 0.2 // of the ceiling: what never came so high was no fill
 )
 
 // CounterRun follows one test at the counter: a procedure that ends by itself,
@@ -25,6 +26,7 @@ type CounterRun struct {
 	began   bool          // air has come
 	first   time.Duration // when
 	listen  time.Duration // since when the pressure would not come up; 0: it does
+	ceiling decay.Gauge
 	result  decay.Result
 	over    bool
 	stopped bool
@@ -32,7 +34,7 @@ type CounterRun struct {
 
 // NewCounterRun starts a test.
 func NewCounterRun(set decay.Setup) *CounterRun {
-	return &CounterRun{proc: decay.NewNetProcedure(set)}
+	return &CounterRun{proc: decay.NewNetProcedure(set), ceiling: set.WithDefaults().Ceiling}
 }
 
 // State is a snapshot of the test.
@@ -105,6 +107,8 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 		c.listen = st.Now
 	}
 	switch {
+	case st.Phase == decay.PhaseRelease && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
+		c.began = false // the valve was opened for a moment and the air let out again
 	case done,
 		st.Now-c.first >= CounterTime-counterSlip,
 		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,

@@ -228,6 +228,29 @@ func TestCounterLosesNothingWithoutASensor(t *testing.T) {
 	})
 }
 
+// TestCounterWaitsAfterABump: a valve that is opened for a moment is no test.
+func TestCounterWaitsAfterABump(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		k := newClerk(t, 0, nil)
+		k.press("down", "enter", "enter")
+		k.wait(3*time.Second, nil)
+		k.src.Fill()
+		k.wait(200*time.Millisecond, nil)
+		k.src.Release()
+		k.wait(40*time.Second, nil)
+		if k.m.stage != underTest || len(k.saves) != 0 || k.m.run.Began() {
+			t.Fatalf("the bump ended the test: stage %v, peak %v", k.m.stage, k.m.s.st.Result.Peak)
+		}
+		k.src.Fill()
+		k.wait(6*time.Second, nil)
+		k.src.Isolate()
+		k.wait(2*time.Minute, func() bool { return k.m.stage == answered })
+		if len(k.saves) != 1 || k.saves[0].Outcome != decay.Holds {
+			t.Errorf("%+v", k.saves)
+		}
+	})
+}
+
 func TestCounterNeverBuilt(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := rig.Script{Ready: time.Second, FillMax: time.Hour}

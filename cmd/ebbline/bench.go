@@ -302,6 +302,7 @@ func (r *benchRig) fit(v decay.Volume) error {
 	}
 	r.n++
 	script := rig.DefaultScript()
+	script.Ready = 1500 * time.Millisecond // the ninety seconds of a clerk are counted
 	script.Hold = time.Hour
 	next := rig.NewSource(c, &script)
 	r.mu.Lock()
