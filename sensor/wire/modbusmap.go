@@ -12,18 +12,18 @@ import (
 // ModbusMap says where in a Modbus transmitter the pressure is, and how often
 // to ask for it. The zero value of a field means its default.
 type ModbusMap struct {
-	Address   int           `toml:"address"`             // of the transmitter on the line: 1 to 247; default 1
-	Function  int           `toml:"function"`            // 3 (holding registers) or 4 (input registers); default 4
-	Register  int           `toml:"register"`            // the first one, counted from 0 as on the wire: 0 to 65535
-	Type      string        `toml:"type"`                // int16, uint16, int32, uint32 or float32; default float32
-	Order     string        `toml:"order"`               // of two registers: big (high word first) or little (low word first); default big
-	Unit      string        `toml:"unit"`                // of the scaled value: of pressure, or V, mV, counts; needed
-	Reference string        `toml:"reference,omitempty"` // gauge or absolute, where the transmitter's manual says so; "": the profile decides
-	Scale     float64       `toml:"scale"`               // value = register · Scale + Offset; default 1
-	Offset    float64       `toml:"offset,omitempty"`    // in Unit
-	Rate      float64       `toml:"rate"`                // polls a second: 0.1 to 1000; default 20
-	Parity    string        `toml:"parity,omitempty"`    // none, even or odd; default none
-	Timeout   time.Duration `toml:"timeout,omitempty"`   // for an answer: 10 ms to 10 s; default 300 ms
+	Address   int           // of the transmitter on the line: 1 to 247; default 1
+	Function  int           // 3 (holding registers) or 4 (input registers); default 4
+	Register  int           // the first one, counted from 0 as on the wire: 0 to 65535
+	Type      string        // int16, uint16, int32, uint32 or float32; default float32
+	Order     string        // of two registers: big (high word first) or little (low word first); default big
+	Unit      string        // of the scaled value: of pressure, or V, mV, counts; needed
+	Reference string        // gauge or absolute, where the transmitter's manual says so; "": the profile decides
+	Scale     float64       // value = register · Scale + Offset; default 1
+	Offset    float64       // in Unit
+	Rate      float64       // polls a second: 0.1 to 1000; default 20
+	Parity    string        // none, even or odd; default none
+	Timeout   time.Duration // for an answer: 10 ms to 10 s; default 300 ms
 }
 
 // WithDefaults fills in what is not stated.
