@@ -30,6 +30,10 @@ const (
 	repeatAfter = 5 * time.Second
 	reopenEvery = 250 * time.Millisecond
 
+	// cutFor is how long after a port was opened a line may come that was half
+	// sent before: longer than any board takes to print one line.
+	cutFor = 50 * time.Millisecond
+
 	// A fast board would wake the reader for each line; a nap lets lines come
 	// together. It is the price of an alarm at most.
 	nap      = 5 * time.Millisecond
@@ -155,6 +159,7 @@ func newPort(opt PortOptions, unit string) *port {
 
 func (p *port) start(dev device) {
 	p.dev = dev
+	p.lines.cutUntil = time.Since(p.began) + cutFor
 	go p.run()
 }
 
@@ -426,9 +431,10 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 
 // lineReader turns bytes into readings. It keeps no clock.
 type lineReader struct {
-	opt    PortOptions
-	unit   string // assumed
-	stream *wire.Stream
+	cutUntil time.Duration // a first line before then may have lost its beginning
+	opt      PortOptions
+	unit     string // assumed
+	stream   *wire.Stream
 
 	assumed bool // the unit was
 	signal  signalState
@@ -456,6 +462,7 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 // restart forgets what a board that was plugged in again need not keep to, and
 // returns the faults that end with that.
 func (l *lineReader) restart(at time.Duration) []Fault {
+	l.cutUntil = at + cutFor
 	l.stream = wire.NewStream(l.opt.Lines)
 	l.stamps.Restart()
 	l.shapes = shapeGuard{}
@@ -490,6 +497,9 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 			batch = got.At
 		}
 		line, f, err := got.Text, got.Fields, got.Err
+		if got.Partial && got.At < l.cutUntil && l.opt.Modbus == nil {
+			return // 9.8 may be what is left of 29.8
+		}
 		if errors.Is(err, wire.ErrSkip) {
 			tell(l.watch.line(at, line, err)...)
 			return

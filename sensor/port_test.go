@@ -130,7 +130,7 @@ func TestPortSilent(t *testing.T) {
 func TestPortUnplugAndReplug(t *testing.T) {
 	b := newBench(t)
 	s := open(t, PortOptions{Name: b.name})
-	b.send("1 psi\n")
+	b.send("\n1 psi\n")
 	before := next(t, s)
 	b.unplug()
 	fault(t, s, "unplugged")
@@ -139,7 +139,7 @@ func TestPortUnplugAndReplug(t *testing.T) {
 		t.Errorf("back again, but %+v", f)
 	}
 	fault(t, s, "replugged")
-	b.send("2 psi\n")
+	b.send("\n2 psi\n")
 	if after := next(t, s); after.Fault != nil || after.At <= before.At {
 		t.Errorf("after the replug came %+v", after)
 	}
@@ -240,5 +240,18 @@ func BenchmarkLines(b *testing.B) {
 	l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
 	for i := 0; b.Loop(); i++ {
 		l.feed(time.Duration(i)*time.Millisecond, fmt.Appendf(nil, "%d,24.531\r\n", i))
+	}
+}
+
+// A line that was half sent when the port was opened is no reading.
+func TestPortLeavesACutFirstLine(t *testing.T) {
+	l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
+	l.cutUntil = cutFor
+	if items := l.feed(10*time.Millisecond, []byte("9.8\n29.8\n")); len(items) != 1 || items[0].Raw != "29.8" {
+		t.Errorf("right after the opening: %+v", items)
+	}
+	l.restart(5 * time.Second)
+	if items := l.feed(5*time.Second+cutFor, []byte("9.8\n29.8\n")); len(items) != 2 {
+		t.Errorf("after a pause, in which a board started: %+v", items)
 	}
 }
