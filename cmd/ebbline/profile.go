@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"ebbline/decay"
@@ -68,9 +69,9 @@ func loadProfile(name, port string) (*chosen, error) {
 		return &chosen{p, "as asked", path}, nil
 	}
 	def := set.Get(set.Default)
-	if port != "" && (def == nil || def.Port != port) {
+	if port != "" && (def == nil || !samePort(def.Port, port)) {
 		for _, p := range set.Profiles {
-			if p.Port == port {
+			if samePort(p.Port, port) {
 				return &chosen{p, "it is for this port", path}, nil
 			}
 		}
@@ -82,6 +83,17 @@ func loadProfile(name, port string) (*chosen, error) {
 		return nil, nil
 	}
 	return &chosen{def, "the default", path}, nil
+}
+
+// samePort reports whether two names are of one port: a name may be a link to
+// another, as those in /dev/serial/by-id are.
+func samePort(a, b string) bool {
+	if a == b || a == "" || b == "" {
+		return a == b
+	}
+	x, errX := filepath.EvalSymlinks(a)
+	y, errY := filepath.EvalSymlinks(b)
+	return errX == nil && errY == nil && x == y
 }
 
 // profileError gives an error of a profile file its hint.
@@ -98,12 +110,11 @@ func (c *chosen) setup(f *setupFlags) (decay.Setup, error) {
 	if c == nil {
 		return f.over(decay.Setup{})
 	}
-	set, err := f.over(c.Setup(decay.Setup{}))
-	if err == nil && c.Calibration != nil && set.Reads != c.Calibration.Reads {
-		return set, wrong("leave --reads out, or calibrate anew with `ebbline calibrate --profile "+c.Name+"`",
-			"--reads: %s, but the calibration of profile %q is for %s pressures", set.Reads, c.Name, c.Calibration.Reads)
+	if ref, err := f.reference(); err == nil && ref != nil && c.Calibration != nil && *ref != c.Calibration.Reads {
+		return decay.Setup{}, wrong("leave --reads out, or calibrate anew with `ebbline calibrate --profile "+quoted(c.Name)+"`",
+			"--reads: %s, but the calibration of profile %q is for %s pressures", *ref, c.Name, c.Calibration.Reads)
 	}
-	return set, err
+	return f.over(c.Setup(decay.Setup{}))
 }
 
 // checkUnit reports a --unit that is no unit of lines.
@@ -150,7 +161,16 @@ func (c *chosen) port(opt *sensor.PortOptions) {
 	if opt.Modbus == nil {
 		opt.Modbus = c.Modbus
 	}
-	opt.Calibration, opt.Lines = c.Calibration, c.Lines
+	opt.Calibration, opt.Lines, opt.Noise = c.Calibration, c.Lines, c.Noise
+}
+
+// unitOf is the unit in which the result of a trace is shown: the file's, or
+// the profile's where the file holds volts or counts.
+func (c *chosen) unitOf(tr trace.Trace, f *setupFlags) decay.PressureUnit {
+	if tr.Calibrated && c != nil && c.In.Pascal > 0 {
+		return f.shown(c.In.Name)
+	}
+	return f.shown(tr.Unit)
 }
 
 // trace lays the profile under what flags said of a recorded trace. A profile

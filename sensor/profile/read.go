@@ -320,6 +320,11 @@ func (r *reader) profile(name string, e entry) (*Profile, error) {
 	default:
 		return nil, r.fail(`write reads = "gauge" or reads = "absolute"`, fmt.Sprintf("reads: %.30q is neither gauge nor absolute", e.Reads), "profile", name, "reads")
 	}
+	if p.Modbus != nil && p.Modbus.Reference != "" {
+		if p.Modbus.Reference != e.Reads {
+			return nil, r.fail(fmt.Sprintf("write reads = %q, or leave reference out of the map", p.Modbus.Reference), fmt.Sprintf("modbus: the map says %s, and reads does not", p.Modbus.Reference), "profile", name, "modbus")
+		}
+	}
 	var err error
 	if e.FullScale != "" {
 		if p.FullScale, err = pascals(e.FullScale, p.Reads); err == nil && !(p.FullScale > 0) {

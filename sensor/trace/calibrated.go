@@ -17,6 +17,7 @@ func (f *file) calibrated(raw calib.Raw) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
+	f.made = true
 	if r.Range != calib.Within {
 		if f.rails == nil {
 			f.rails = map[calib.Range]int{}
@@ -26,8 +27,10 @@ func (f *file) calibrated(raw calib.Raw) (float64, error) {
 	return r.Value / decay.Kilopascal, nil
 }
 
-// flagRails tells of readings outside the transducer's range.
+// flagRails tells that readings were made of a signal, and which of them are
+// outside the transducer's range.
 func (f *file) flagRails(tr *Trace) {
+	tr.Calibrated = f.made
 	if n := f.rails[calib.OpenCircuit]; n > 0 {
 		tr.Flags = append(tr.Flags, decay.FlagOpenCircuit)
 		f.warning("open-circuit", "in %d of %d readings the signal is below the transducer's zero: a wire or its supply was off", n, len(f.values))

@@ -37,7 +37,8 @@ type Trace struct {
 	Samples     []decay.Sample
 	Reads       decay.Reference
 	ReadsStated bool   // by the file or the options; otherwise gauge was assumed
-	Unit        string // the file's, canonical
+	Unit        string // the file's, canonical; of readings made by a calibration kPa
+	Calibrated  bool   // the file held volts or counts
 	Flags       []decay.Flag
 	Warnings    []decay.Warning
 	Rows        int          // lines that held or should have held a reading
@@ -211,6 +212,7 @@ type file struct {
 	badLine int
 	badWhy  string
 	warn    []decay.Warning
+	made    bool                // pressures were made of a signal
 	rails   map[calib.Range]int // readings outside the transducer's range
 }
 
