@@ -25,7 +25,8 @@ func (f fitted) chiOr() float64 {
 }
 
 // orificeDoubt is the share of the weight below which a leak is told as
-// something else than an orifice.
+// something else than an orifice, and an orifice as something else than an
+// ideal nozzle.
 const orificeDoubt = 0.05
 
 // estimate is what the competing models say together.
@@ -165,8 +166,11 @@ func (s *estimation) next(i int) fitted {
 			if g := d.fit(m, from, 4, s.room); g.ok && (!f.ok || g.chi2All < f.chi2All) {
 				f = g
 			}
+			if s.worse(f) > 300*float64(len(d.t)) {
+				break // the law is so far off that no start will help it
+			}
 		}
-		if f.ok {
+		if f.ok && s.worse(f) < 2000 {
 			f = d.fit(m, f.th, s.maxIter, s.room)
 		}
 	case m.still || s.worthwhile[btoi(m.natural)]:
@@ -185,6 +189,20 @@ func (s *estimation) next(i int) fitted {
 		f = d.fit(m, start, s.maxIter, s.room)
 	}
 	return f
+}
+
+// worse is by how much the cost of f is above that of the best fit so far, in
+// units of what the best leaves a cell if that is more than noise. Thousands of
+// them leave a model no weight whatever a longer search may find.
+func (s *estimation) worse(f fitted) float64 {
+	best := math.Inf(1)
+	for _, g := range s.e.fits {
+		best = min(best, g.chiOr())
+	}
+	if !f.ok || math.IsInf(best, 1) {
+		return 0
+	}
+	return (f.chi2All - best) / max(1, best/float64(len(s.d.t)))
 }
 
 // compareCooling finds which ways of cooling are worth fitting with the rest
@@ -297,9 +315,10 @@ func (e *estimate) settling(tw float64) float64 {
 
 // likeliest is the shape whose value is told, and the index of its best fit.
 // A mean of laws that explain one trace with several areas would be true of
-// none of them, so it is an orifice, which is what an equivalent hole stands
-// for, unless the trace speaks against that; and among orifices the likeliest.
-// The interval covers them all.
+// none of them. So it is an ideal nozzle, which is what an effective area
+// stands for, unless the trace speaks against that; then the likeliest shape of
+// an orifice, unless it speaks against those; then seep or both together. The
+// interval covers them all.
 func (e *estimate) likeliest(shares []float64) (s shape, best int) {
 	law := LawOrifice
 	if rest := 1 - e.seepShare - e.orifShare; e.orifShare < orificeDoubt && e.seepShare > rest {
@@ -308,8 +327,9 @@ func (e *estimate) likeliest(shares []float64) (s shape, best int) {
 		law = LawMixed
 	}
 	best = -1
+	plain := law == LawOrifice && shares[nozzle] > orificeDoubt*e.orifShare
 	for i, f := range e.fits {
-		if !f.ok || f.model.law() != law {
+		if !f.ok || f.model.law() != law || plain && f.model.shape != nozzle {
 			continue
 		}
 		same := best >= 0 && f.model.shape == s
