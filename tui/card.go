@@ -207,8 +207,12 @@ func (m *model) begin() {
 			return
 		}
 	}
+	retest := c.retest != ""
 	m.s.title, m.s.card, m.acknowledged = t.Title, nil, true
 	m.startTest(set)
+	if retest {
+		m.s.before = m.before
+	}
 }
 
 // zeroWords says what the sensor shows before a test, and whether that is

@@ -193,7 +193,7 @@ func (s *scene) huntAdvice() string {
 	case s.fed() && s.st.InBand:
 		return s.advice()
 	case s.fed():
-		return "Supply on: it makes up for the leak, so no leak rate can be read. A joint pressed shut only lets the pressure rise a little. Shut the supply for the rate."
+		return "Supply on: it makes up for the leak, so no rate can be read; a joint pressed shut only lets the pressure rise. Shut the supply for the rate."
 	case !s.hunt.settled:
 		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
 	case s.st.P < s.set.Ceiling/8:
@@ -234,22 +234,37 @@ func (s *scene) drawHunt(g *grid) {
 	if g.h >= 28 {
 		y = 3
 	}
+	// The word comes first: it is what one looks up for from under a car.
+	word, st := s.huntWord()
+	if st == banner {
+		st = strong
+	}
 	number := s.huntNumber()
-	for gw > 4 && chart.BigWidth(number, gw) > right-left-40 {
+	ww := min(dh*6/5, 12)
+	for ww > 4 && chart.BigWidth(word, ww) > (right-left)*3/5 {
+		ww--
+	}
+	for gw > 3 && chart.BigWidth(number, gw)+chart.BigWidth(word, ww)+5 > right-left {
 		gw--
 	}
-	word, st := s.huntWord()
 	g.big(left, y, chart.Big(number, gw, dh), strong)
-	x := left + chart.BigWidth(number, gw) + 2
-	name := "loss"
+	x := max(left+chart.BigWidth(number, gw)+4, left+18)
+	g.big(x, y, chart.Big(word, ww, dh), st)
+	y += dh
+	name := "loss, "
 	if s.fed() {
-		name = "change"
+		name = "change, "
 	}
-	g.text(x, y+dh-2, name, plain)
-	g.text(x, y+dh-1, s.unit.Name+"/min", strong)
-	s.drawHuntWord(g, x+10, y, right, dh, word, st)
-	y += dh + 1
-	y = s.drawSentence(g, left, y, right, s.huntAdvice(), 3)
+	g.text(left, y, name+s.unit.Name+"/min", strong, x-1)
+	facts := s.huntFacts()
+	for i := range min(2, len(facts)) {
+		g.text(x, y+i, facts[i].text, facts[i].st, right)
+	}
+	y += 2
+	if g.h >= 28 {
+		y++
+	}
+	y = s.drawSentence(g, left, y, right, s.huntAdvice(), 2)
 	if g.h >= 28 {
 		y++
 	}
@@ -258,34 +273,6 @@ func (s *scene) drawHunt(g *grid) {
 	list := min(len(s.hunt.marks), max(2, (bottom-y)/3))
 	s.drawRates(g, left, y, right, bottom-1-list)
 	s.drawMarks(g, left, bottom-list, right, list)
-}
-
-// drawHuntWord writes the trend as large as the place allows, with the facts.
-func (s *scene) drawHuntWord(g *grid, x, y, right, dh int, word string, st style) {
-	wh, ww := min(dh-2, 8), min(min(dh-2, 8)*3/2, 10)
-	for ; ww >= 4 && chart.BigWidth(word, ww) > right-x; ww-- {
-	}
-	facts := s.huntFacts()
-	rows := 2
-	if ww >= 4 {
-		wh = min(wh, max(3, ww*4/5))
-		if st == banner {
-			st = strong
-		}
-		g.big(x, y, chart.Big(word, ww, wh), st)
-		rows = dh - wh
-		y += wh
-	} else {
-		g.text(x, y, spaced(word, right-x), st, right)
-		rows = dh - 1
-		y++
-	}
-	if rows > len(facts) {
-		y++
-	}
-	for i := range min(rows, len(facts)) {
-		g.text(x, y+i, facts[i].text, facts[i].st, right)
-	}
 }
 
 // drawSentence writes the sentence, or the mark being typed in its place, in at

@@ -46,7 +46,7 @@ func TestHuntShowsAPinchedJointWithinTwoSeconds(t *testing.T) {
 		OnMark: func(m record.Mark) { kept = append(kept, m) }})
 	b.run(t, 6*time.Second, d.at)
 	b.keys("h")
-	b.says(t, "Supply on", "no leak rate can be read", "change")
+	b.says(t, "Supply on", "no rate can be read", "change")
 	b.run(t, 22*time.Second, d.at)
 	b.says(t, "loss, psi/min, the last minute", "like a hole of")
 	if h := b.model.s.hunt; h.trend != trendSame || math.Abs(h.hole/decay.Millimetre-1) > 0.1 {

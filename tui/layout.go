@@ -113,10 +113,12 @@ func (s *scene) news() fact {
 		return fact{"! " + s.notice, warn}
 	case s.doubt && s.st.Phase != decay.PhaseOver:
 		return fact{"✖ DO NOT TRUST THE READING: " + s.fault, warn}
-	case s.saved != "":
+	case s.saved != "" && s.before == nil:
 		return fact{"saved: " + s.saved, plain}
 	case s.fault != "":
 		return fact{"! " + s.fault, plain}
+	case s.repair() != "":
+		return fact{s.repair(), strong}
 	case s.about.Simulated && len(s.ports) > 0:
 		p := s.ports[0]
 		if len(s.ports) == 1 {

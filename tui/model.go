@@ -59,6 +59,9 @@ type model struct {
 
 	acknowledged bool           // the cautions were, in this session
 	rigLeak      decay.Interval // of the fittings, when they were checked
+	before       *past          // to be compared with, after a repair
+	section      string         // that the test under way is of; "": none
+	nextSection  string         // that the next test is of
 	pinched      bool           // the simulated leak is
 	asked        string         // the key that has to be pressed again
 	askedAt      time.Time
@@ -74,8 +77,15 @@ func newModel(o Options, term terminal) *model {
 		m.s.unit = decay.PressureUnits[0]
 	}
 	m.startTest(o.Setup)
+	if o.Before != nil {
+		m.before = newPast(*o.Before)
+		m.s.before = m.before
+	}
 	if o.Card {
 		m.openCard(o.Setup)
+		if m.before != nil {
+			m.s.card.retest = m.before.words()
+		}
 	}
 	return m
 }
@@ -90,7 +100,9 @@ func (m *model) startTest(set decay.Setup) {
 		m.from = m.waited[0].At
 	}
 	s := &m.s
-	s.set, s.marks, s.saved = set.WithDefaults(), nil, ""
+	s.set, s.marks, s.saved, s.before = set.WithDefaults(), nil, "", nil
+	m.section, m.nextSection = m.nextSection, ""
+	s.section = m.section
 	// 2 400 columns of 25 ms hold the first minute at the best resolution
 	// any screen can show; later minutes share them.
 	s.trace = chart.NewColumns(2400, 0.025)
@@ -147,6 +159,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		if m.s.hunt.typing != nil {
 			return m, m.pressMark(msg)
+		}
+		if cmd, ok := m.pressSplit(msg); ok {
+			return m, cmd
 		}
 		return m, m.press(msg)
 	case tickMsg:

@@ -54,6 +54,8 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 		c.Trace(s.trace, t0, t1, lo, hi)
 	}
 
+	s.drawBefore(g, c, x0, top, w, h, t0, t1, lo, hi)
+
 	bandRows := (band + 3) / 4
 	for y := range h {
 		for x := range w {
@@ -107,6 +109,9 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 		at += 4
 	}
 	g.text(x0+at, top+1+cy, words, s.ceilingStyle(), right)
+	if s.before != nil {
+		g.right(right, top+1+cy, " dotted: before ", trace2)
+	}
 	if w > 60 && !s.covers(c, w-15, cy+1, 14) {
 		g.text(right-15, top+2+cy, " warning band ", s.hatchStyle(), right)
 	}
@@ -214,6 +219,31 @@ func drawWall(g *grid, x0, top, h int, lo, hi, below, u float64) {
 		}
 		usedRow = r
 		g.right(x0-1, top+r, chart.Number(v, step), dim)
+	}
+}
+
+// drawBefore draws the trace of the test before, its isolation at the same
+// place, where the present one leaves room.
+func (s *scene) drawBefore(g *grid, c *chart.Canvas, x0, top, w, h int, t0, t1, lo, hi float64) {
+	p := s.before
+	if p == nil || p.trace == nil {
+		return
+	}
+	shift := s.origin() - p.start
+	if at, ok := s.isolatedAt(); ok && p.hold > 0 {
+		shift = at - p.hold
+	}
+	old := chart.NewCanvas(w, h)
+	old.Trace(p.trace, t0-shift, t1-shift, lo, hi)
+	for y := range h {
+		for x := range w {
+			if _, k := c.At(x, y); k == chart.Trace {
+				continue
+			}
+			if r, k := old.At(x, y); k == chart.Trace && x%2 == 0 {
+				g.set(x0+x, top+1+y, r, trace2)
+			}
+		}
 	}
 }
 

@@ -147,8 +147,25 @@ func moments() map[string]scene {
 	}))
 	make("hunt-fed", 20, 25, .95, hunting(func(s *scene) {
 		s.st.Advice, s.st.Phase = decay.AdviseIsolate, decay.PhaseFill
+		s.hunt.settled = false
 		s.hunt.rate, s.hunt.rates = 40, chart.NewColumns(2400, 0.04)
 	}))
+	area := func(v, half float64) decay.Interval {
+		return decay.Interval{Value: v * decay.SquareMM, Low: (v - half) * decay.SquareMM, High: (v + half) * decay.SquareMM, Level: 0.95}
+	}
+	make("split", 110, 25, .8, func(s *scene) {
+		s.view, s.section = viewSplit, "lower cooler hose"
+		s.split = split{whole: area(.5, .03), title: s.title, sections: []decay.Section{{Name: "upper hose", Area: area(.05, .02)}}}
+		s.st.Result = estimate(.84, .8, .88)
+		s.st.Result.Area = area(.36, .04)
+	})
+	make("retest", 110, 25, .97, func(s *scene) {
+		trace, _ := moment(120, 25, .7)
+		s.before = &past{title: "left hose", result: estimate(.84, .72, .97), trace: trace, start: 4, hold: 24}
+		s.before.result.Outcome = decay.Leaks
+		s.st.Advice, s.st.Verdict, s.st.Result = decay.AdviseRelease, decay.Holds, estimate(.12, 0, .21)
+		s.st.Result.Outcome = decay.Holds
+	})
 	at := func(line int, change func(*card)) func(*scene) {
 		return func(s *scene) {
 			set := decay.Setup{Volume: 10 * decay.Litre, VolumeTolerance: 0.03, Ambient: 95 * decay.Kilopascal}

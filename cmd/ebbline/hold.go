@@ -28,6 +28,8 @@ type holdFlags struct {
 	label, book  string
 	plain, yes   bool
 	bell         bool
+	retest       string
+	rigCheck     string
 	asJSON       bool
 	length       time.Duration
 	untilVerdict bool
@@ -71,6 +73,8 @@ unusable or no hold, 2 usage or port error.
 	fs.StringVar(&f.book, "book", "", "folder for the capture and the record (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "print a line a second instead of the screen")
 	fs.BoolVar(&f.yes, "yes", false, "begin at once, without the start card; you know the cautions")
+	fs.StringVar(&f.retest, "retest", "", "record of the test before a repair, to compare with")
+	fs.StringVar(&f.rigCheck, "rig-check", "", "record of a test of the fittings alone (--of fittings), whose leak is subtracted")
 	fs.BoolVar(&f.bell, "bell", true, "ring the bell: once for a phase, twice for a verdict, three times over the ceiling")
 	fs.BoolVar(&f.asJSON, "json", false, "print a JSON object a second, and last the one measure prints")
 	fs.DurationVar(&f.length, "for", 0, "end the test after this long, as 40s; without a screen")
@@ -155,6 +159,10 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		return err
 	}
 
+	before, err := f.past(&set)
+	if err != nil {
+		return err
+	}
 	unit := prof.shown(&f.setupFlags)
 	k := &keeper{}
 	var src sensor.Source
@@ -201,7 +209,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		}
 	}
 	if headless {
-		return a.holdPlain(ctx, f, src, set, unit, k)
+		return a.holdPlain(ctx, f, src, set, unit, k, before)
 	}
 
 	stage := &rigStage{}
@@ -213,7 +221,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	o := tui.Options{
 		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
-		OnItem: k.item, OnMark: k.mark, Bell: f.bell, Look: look, Save: k.save, Card: card,
+		OnItem: k.item, OnMark: k.mark, Before: before, Bell: f.bell, Look: look, Save: k.save, Card: card,
 		Apply: func(t tui.Texts) (decay.Setup, error) { return f.typed(t, set) },
 		Begin: func(s tui.Start) error {
 			if err := k.begin(s.Title, s.Setup); err != nil {
@@ -259,7 +267,7 @@ func (f *holdFlags) typed(t tui.Texts, base decay.Setup) (decay.Setup, error) {
 }
 
 // holdPlain runs a test without a screen.
-func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, k *keeper) error {
+func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, k *keeper, before *tui.Past) error {
 	if src.About().Simulated {
 		fmt.Fprintf(a.err, "ebbline: SIMULATED RIG: nothing here was measured (%s)\n", src.About().Detail)
 	} else {
@@ -268,7 +276,7 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
-	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item}
+	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before}
 	r, err := s.run(ctx)
 	path, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)

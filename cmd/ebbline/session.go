@@ -12,6 +12,7 @@ import (
 	"ebbline/decay"
 	"ebbline/decay/report"
 	"ebbline/sensor"
+	"ebbline/tui"
 )
 
 // session is a test without a screen: readings in, one line a second out.
@@ -24,6 +25,7 @@ type session struct {
 	length       time.Duration // ends the test; 0: nothing does
 	untilVerdict bool
 	onItem       func(sensor.Item) // keeps it; may be nil
+	before       *tui.Past         // compared with; nil: nothing is
 
 	proc   *decay.NetProcedure
 	faults sensor.Faults
@@ -239,9 +241,11 @@ func (s *session) finish() decay.Result {
 	r := s.faults.Judge(s.proc.State().Result, 0)
 	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Elapsed: time.Since(began)}
 	if s.asJSON {
+		s.repair(r)
 		_ = report.JSON(s.out, in) // a closed output has nobody to tell
 	} else {
 		_ = report.Text(s.out, in, s.unit)
+		s.repair(r)
 	}
 	return r
 }

@@ -40,7 +40,7 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 	var err error
 	if f.volume != "" {
 		if s.Volume, s.VolumeTolerance, err = parseDuct(f.volume); err != nil {
-			return s, bad("volume", "write a number and a unit, as 10L, or bores and lengths, as 51x600mm +1.2L", err)
+			return s, bad("volume", "for example --volume 10L, or bores and lengths, as 51x600mm +1.2L", err)
 		}
 		if s.Volume > 5 {
 			return s, wrong("a charge-air duct holds 1 to 30 L; check the unit", "--volume: %s is %g L, which is no duct", f.volume, float64(s.Volume)/decay.Litre)
