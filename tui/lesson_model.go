@@ -315,6 +315,7 @@ func (m *lesson) change(size decay.Length) {
 		return
 	}
 	t.was, t.size, t.duct = append(t.was, t.size), size, d
+	m.run.reads = 0 // the fall of another hole tells nothing of this one
 	m.notice = "at " + clock(t.seconds()) + " the hole was changed to " + lessonSize(size) + ": see the line bend"
 }
 

@@ -336,7 +336,7 @@ func TestLookIsAlwaysRight(t *testing.T) {
 			}
 		}
 	}
-	for _, words := range []string{"Slow fill", "Quick fill", "No leak at all", "flat", "gone", "Two things", "gets cold", "never choked", "never quite ends", "Choked:", "no longer choked", "sensor's zero"} {
+	for _, words := range []string{"Slow fill", "Quick fill", "No leak at all", "flat", "gone", "looks like", "Two things", "gets cold", "never choked", "never quite ends", "Choked:", "no longer choked", "sensor's zero"} {
 		if seen[words] == 0 {
 			t.Errorf("the sentence with %q was never shown", words)
 		}
@@ -378,6 +378,20 @@ func checkLook(t *testing.T, c *classroom, seen map[string]int) {
 	}
 	if has("gone") && gauge >= 1000 || isolated && !strings.Contains(says, "gone") && d.Hole > 0 && gauge < 1000 {
 		bad("gone or not")
+	}
+	if _, after, ok := strings.Cut(says, "looks like a hole of "); ok {
+		seen["looks like"]++
+		var mm float64
+		if _, err := fmt.Sscan(after, &mm); err != nil {
+			bad("no size")
+		}
+		// The same fall at constant temperature, from the gas law and the flow.
+		area := decay.Area(decay.DefaultCd * float64(decay.CircleArea(decay.Length(mm*decay.Millimetre))))
+		fall := float64(decay.NozzleFlow(area, decay.Pressure(p), d.Temperature, d.Ambient)) * decay.RAir * float64(d.Temperature) / float64(d.Volume)
+		// The air cools with the rig's own time constant, which is 6 s at the supply's pressure.
+		if cools := p / float64(r.rig.Temperature()) * warm / 6; fall < 0.5*cools-400 || fall > 1.6*cools+400 {
+			bad(fmt.Sprintf("that hole lets the pressure fall by %.0f Pa/s and cooling does by %.0f", fall, cools))
+		}
 	}
 	if has("Two things") && !(warm > 0) || has("gets cold") && !(warm < 0) {
 		bad("the air has another temperature")

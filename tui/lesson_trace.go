@@ -134,7 +134,13 @@ type lessonRun struct {
 	stage decay.Phase   // ready, fill, hold or over
 	hold  time.Duration
 	p     decay.Gauge // the latest reading
+
+	truth [slopeReadings]decay.Pressure // the true pressure at the latest readings, a ring
+	reads int                           // how many there were
 }
+
+// slopeReadings is over how many readings the true fall is taken: a second.
+const slopeReadings = 50
 
 const (
 	readEvery  = 20 * time.Millisecond // simulated: fifty readings a second
@@ -209,8 +215,31 @@ func (b *lessonRun) breathe() {
 
 func (b *lessonRun) read() {
 	b.p = b.rig.Read()
+	b.truth[b.reads%slopeReadings] = b.rig.Pressure()
+	b.reads++
 	b.proc.Step(decay.Taken{Sample: decay.Sample{At: b.now, P: b.p.Absolute(b.tr.duct.Ambient)}})
 	b.tr.cols.Add(b.now.Seconds(), float64(b.p))
+}
+
+// seeming is the hole that would make the pressure fall as it does if the air
+// had the duct's own temperature all the time: what one reads who knows of no
+// settling. It is 0 while the pressure does not fall.
+//
+//	CdA = V·(−dp/dt)/(p·ψ(pa/p)·√(R·Tw))
+func (b *lessonRun) seeming() decay.Length {
+	if b.reads < slopeReadings {
+		return 0
+	}
+	d := b.tr.duct
+	now, then := b.truth[(b.reads-1)%slopeReadings], b.truth[b.reads%slopeReadings]
+	fall := float64(then-now) / ((slopeReadings - 1) * readEvery.Seconds())
+	p := float64(then+now) / 2
+	psi := decay.Psi(float64(d.Ambient) / p)
+	if !(fall > 0) || psi == 0 {
+		return 0
+	}
+	area := float64(d.Volume) * fall / (p * psi * math.Sqrt(decay.RAir*float64(d.Temperature)))
+	return decay.EquivalentHole(decay.Area(area), decay.DefaultCd)
 }
 
 // warm is by how much the air inside is warmer than the duct, K.

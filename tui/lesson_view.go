@@ -116,9 +116,13 @@ func (m *lesson) looking() string {
 
 func (m *lesson) facts() lookFacts {
 	r := m.run
-	return lookFacts{
+	f := lookFacts{
 		duct: r.tr.duct, slow: r.tr.slow, changed: len(r.tr.was) > 0, stage: r.stage, p: r.rig.Pressure(), warm: r.warm(), unit: m.unit,
 	}
+	if in := r.now - r.since; !r.tr.hidden && r.stage == decay.PhaseHold && in >= slopeReadings*readEvery {
+		f.seems = r.seeming()
+	}
+	return f
 }
 
 // aside is what altitude and volume do to the latest trace, as much of it as n

@@ -17,6 +17,7 @@ type lookFacts struct {
 	stage   decay.Phase    // ready, fill, hold or over
 	p       decay.Pressure // true, absolute
 	warm    float64        // K above the duct's own temperature
+	seems   decay.Length   // the hole that the fall alone would mean; 0: not to be told
 	unit    decay.PressureUnit
 }
 
@@ -46,7 +47,11 @@ func (f lookFacts) look() string {
 	choke := f.duct.unchokes()
 	switch {
 	case f.duct.Hole == 0 && f.warm > stillWarm:
-		return "No leak at all: the pressure falls because the air cools, still " + degrees + sideOf(f.warm) + ". This is settling, and it stops by itself."
+		words := "No leak at all: the air cools, still " + degrees + sideOf(f.warm) + ". This settling"
+		if f.seems > 0 {
+			words += " looks like a hole of " + tenths(f.seems) + ", and"
+		}
+		return words + " stops by itself."
 	case f.duct.Hole == 0 && f.changed && f.warm < -stillWarm:
 		return "No leak now: the hole was closed. The air inside is " + degrees + sideOf(f.warm) + ", and as it warms the pressure rises, with no air added."
 	case f.duct.Hole == 0 && f.changed:
@@ -58,7 +63,11 @@ func (f lookFacts) look() string {
 	case g < emptyGauge:
 		return "The air has gone: the pressure inside is that of the air around, about 0 " + f.unit.Name + " gauge."
 	case hot:
-		return "Two things at once: air leaks out, and what stays cools, still " + degrees + sideOf(f.warm) + ". Judged now, the leak looks too large."
+		words := "Two things at once: air leaks out, and what stays cools, still " + degrees + sideOf(f.warm) + ". Judged now, the leak looks too large"
+		if f.seems > 0 {
+			words += ", like " + tenths(f.seems)
+		}
+		return words + "."
 	case cold:
 		return "The air leaks out so fast that what stays gets cold, now " + degrees + sideOf(f.warm) + ": the line shows heat as well as lost air."
 	case f.duct.Seep && g > f.duct.Supply/2:
@@ -69,6 +78,11 @@ func (f lookFacts) look() string {
 		return "Choked: the air leaves at the speed of sound, and each second takes about the same share of the absolute pressure, down to " + choke.Format(f.unit) + "."
 	}
 	return "Below " + choke.Format(f.unit) + " the hole is no longer choked: less pressure now drives the air out more slowly, and the line flattens."
+}
+
+// tenths is a size to a tenth of a millimetre, as a fall is read by eye.
+func tenths(d decay.Length) string {
+	return strconv.FormatFloat(float64(d)/decay.Millimetre, 'f', 1, 64) + " mm"
 }
 
 func sideOf(warm float64) string {
