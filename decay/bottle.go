@@ -12,7 +12,7 @@ type VolumeByBottle struct {
 	Volume   Interval // m³
 	OpenedAt time.Duration
 	Before   Gauge  // pressure just before the tap was opened, fitted
-	After    Gauge  // and once it has spread into the bottle
+	After    Gauge  // and once its fall was over
 	Hold     Result // of the hold up to the tap
 }
 
@@ -68,15 +68,17 @@ const (
 	botZero
 	botLnV
 	botLnTauB // of the bottle's air, at the pressure after the step
-	botWarm   // K by which all of the air is warmer after the step than shared energy makes it
+	botLnTap  // of the tap's effective area over the duct's volume, 1/m
+	botWarm   // K by which all of the air is warmer after the step than the model makes it
 	botCount
 )
 
-// Priors of the bottle's side: small vessels settle in a few seconds, and
-// little heat is exchanged while the tap's flow is on.
+// Priors of the bottle's side: small vessels settle in some seconds; jets stir
+// the air while the tap's flow is on, and then heat moves a little otherwise.
 const (
-	priorLnTauB, priorLnTauBSD = 1.4, 1.0
-	priorWarmSD                = 1.5 // K
+	priorLnTauB, priorLnTauBSD = 1.8, 1.0
+	priorWarmSD                = 0.5 // K
+	lnTapSD                    = 0.7 // of the tap's width about a first guess
 )
 
 // step finds where the tap was opened: the cells before it, the first after it
@@ -109,8 +111,9 @@ func tapStep(cells []cell, from, ambient, sigma float64) (open, quiet, last int,
 				bend, i = sl.left[k]-sl.right[k], k
 			}
 		}
-		steepest, j := 0.0, i
-		for j < n-1 && (cells[j].t < cells[i].t+0.6 || sl.mid[j] < 0.08*steepest) {
+		// It is over once little more than the slope before it, the leak's, is left.
+		steepest, j, own := 0.0, i, math.Min(sl.left[i], 0)
+		for j < n-1 && (cells[j].t < cells[i].t+0.6 || sl.mid[j]-own < 0.08*(steepest-own)) {
 			steepest = math.Min(steepest, sl.mid[j])
 			j++
 		}
@@ -120,7 +123,7 @@ func tapStep(cells []cell, from, ambient, sigma float64) (open, quiet, last int,
 		}
 		// The quiet stretch after it lasts until the next sharp fall or rise.
 		e := j
-		for e < n-1 && math.Abs(sl.mid[e]) < math.Max(0.25*math.Abs(steepest), 10*sigma) && cells[e].p-ambient > 0.03*top {
+		for e < n-1 && math.Abs(sl.mid[e]) < math.Max(0.25*math.Abs(steepest), math.Max(10*sigma, 1.5*math.Abs(own))) && cells[e].p-ambient > 0.03*top {
 			e++
 		}
 		if cells[e].t-cells[j].t < 4 {
@@ -167,7 +170,7 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 			most = i
 		}
 	}
-	open, quiet, last, ok := tapStep(cells, cells[most].t+1, float64(set.NominalAmbient()), sigma)
+	open, quiet, last, ok := tapStep(cells, cells[most].t+2.5, float64(set.NominalAmbient()), sigma)
 	if !ok {
 		return v, ErrNoStep
 	}
@@ -208,46 +211,59 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 		h2.t[i] += cells[quiet].t - t0
 	}
 
-	// A first guess without heat or leak.
-	p1, p2 := h1.p[len(h1.p)-1], h2.p[len(h2.p)/2]
-	if p2-pa <= 0 || p1-p2 <= 0 {
+	// What was seen of the fall itself: its mean pressure tells how wide the tap is.
+	var mean, readings float64
+	for _, c := range cells[open:quiet] {
+		mean, readings = mean+c.p*c.n, readings+c.n
+	}
+	p1, p2 := h1.p[len(h1.p)-1], h2.p[0]
+	if p2-pa <= 0 || p1-p2 <= 0 || readings == 0 {
 		return v, fmt.Errorf("%w: from %.1f to %.1f kPa gauge", ErrNoVolume, (p1-pa)/1e3, (p2-pa)/1e3)
 	}
+	fall := span{ts, cells[quiet].t - t0}
+	fallSD := 0.01*(p1-p2) + sigma // the cells do not begin and end as the fall does
+
+	// A first guess without heat or leak.
 	guess := make([]float64, botCount)
 	guess[botP0] = float64(v.Hold.Hold.StartAbs)
 	guess[botK] = v.Hold.Rate.Value
-	guess[botDT], guess[botLnTau], guess[botLnTauB] = priorDT, priorLnTau, priorLnTauB
+	tauSeen := priorLnTau
 	if tau := v.Hold.Settling.Tau.Seconds(); tau > 1 && tau < 60 {
-		guess[botLnTau] = math.Log(tau)
+		tauSeen = math.Log(tau)
 	}
 	guess[botLnV] = math.Log(float64(bottle) * (p2 - pa) / (p1 - p2))
-	n1 := len(h1.t)
+	// An even fall would take twice the area under it, and a choked tap moves the bottle's gain in that time.
+	took := 2 * (fall.to - fall.from) * (mean/readings - zero - p2) / (p1 - p2)
+	took = math.Min(math.Max(took, 0.05), fall.to-fall.from)
+	guess[botLnTap] = math.Log(float64(bottle) / math.Exp(guess[botLnV]) * (p2 - pa) / (p1 * math.Sqrt(RAir*tw) * psiChoked * took))
+	n1, n := len(h1.t), len(h1.t)+len(h2.t)
 	var fits []solution
 	var prior []float64
 	for _, m := range jetModels {
-		shape := m
 		q := problem{
-			p: append(append([]float64(nil), h1.p...), h2.p...),
-			w: append(append([]float64(nil), h1.w...), h2.w...),
+			p: append(append(append([]float64(nil), h1.p...), h2.p...), mean/readings-zero),
+			w: append(append(append([]float64(nil), h1.w...), h2.w...), 1/(fallSD*fallSD)),
 			predict: func(th, out []float64) {
-				withBottle(shape, th, float64(bottle), pa, tw, ts, h1.t, h2.t, out)
+				withBottle(m, th, float64(bottle), pa, tw, fall, h1.t, h2.t, out)
 				h1.overCells(out[:n1])
-				h2.overCells(out[n1:])
+				h2.overCells(out[n1:n])
 				for i := range out {
 					out[i] += th[botZero]
 				}
 			},
-			step: []float64{1, 1e-5, 0.02, 1e-3, 1, 1e-4, 1e-3, 0.01},
-			mean: []float64{0, 0, priorDT, priorLnTau, 0, 0, priorLnTauB, 0},
-			sd:   []float64{0, 0, priorDTSD, priorLnTauSD, math.Max(h1.zeroSD, 0.01), 0, priorLnTauBSD, priorWarmSD},
-			lo:   []float64{pa, -1, -100, -1.5, -2e4, math.Log(1e-6), -1.5, -30},
-			hi:   []float64{1e7, 10, 150, 7, 2e4, math.Log(100), 6, 30},
+			step: []float64{1, 1e-5, 0.02, 1e-3, 1, 1e-4, 1e-3, 1e-2, 0.01},
+			mean: []float64{0, 0, priorDT, priorLnTau, 0, 0, priorLnTauB, guess[botLnTap], 0},
+			sd:   []float64{0, 0, priorDTSD, priorLnTauSD, math.Max(h1.zeroSD, 0.01), 0, priorLnTauBSD, lnTapSD, priorWarmSD},
+			lo:   []float64{pa, -1, -100, -3, -2e4, math.Log(1e-6), -3, guess[botLnTap] - 3, -30},
+			hi:   []float64{1e7, 10, 150, 7, 2e4, math.Log(100), 6, guess[botLnTap] + 3, 30},
 		}
 		var best solution
-		for _, from := range []struct{ dt, lnTau, lnTauB float64 }{{priorDT, guess[botLnTau], priorLnTauB}, {25, 1.5, 0.7}, {5, 2.5, 2.2}} {
+		for _, from := range []struct{ dt, lnTau, lnTauB float64 }{
+			{priorDT, tauSeen, priorLnTauB}, {25, 1.5, 0.7}, {5, 2.5, 2.6}, {priorDT, tauSeen, -0.5}, {1, -1, -1}, {priorDT, tauSeen, 3.2},
+		} {
 			start := append([]float64(nil), guess...)
 			start[botDT], start[botLnTau], start[botLnTauB] = from.dt, from.lnTau, from.lnTauB
-			if f := q.solve(start, 8); f.ok && (!best.ok || f.cost < best.cost) {
+			if f := q.solve(start, 6); f.ok && (!best.ok || f.cost < best.cost) {
 				best = f
 			}
 		}
@@ -267,12 +283,14 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 	for i, f := range fits {
 		if f.ok {
 			ln = ln.with(f.th[botLnV], math.Sqrt(f.cov.At(botLnV, botLnV)*widen), share[i])
+		} else {
+			ln = ln.with(0, 1, 0)
 		}
 	}
-	iv := ln.interval()
+	iv := ln.interval(orificeShare(fits, jetModels, share))
 	v.Volume = Interval{math.Exp(iv.Value), math.Exp(iv.Low), math.Exp(iv.High), iv.Level}
-	at := make([]float64, 2)
-	withBottle(jetModels[best], fits[best].th, float64(bottle), pa, tw, ts, []float64{ts}, []float64{ts}, at)
+	at := make([]float64, 3)
+	withBottle(jetModels[best], fits[best].th, float64(bottle), pa, tw, fall, []float64{ts}, []float64{fall.to}, at)
 	v.Before, v.After = Gauge(at[0]-pa), Gauge(at[1]-pa)
 	return v, nil
 }
@@ -309,18 +327,25 @@ func (d *holdData) overCells(out []float64) {
 	}
 }
 
-// withBottle integrates a hold in which a bottle is opened at ts: the duct's
-// gas alone at the times first, and duct and bottle at one pressure at the
-// times then (s since isolation). Masses are in units of V/R, so that the
-// duct's is p/T and the bottle's β·p/T with β = Vb/V.
+// span is a stretch of time, s since isolation.
+type span struct{ from, to float64 }
+
+// withBottle integrates a hold in which a bottle is opened at fall.from: the
+// duct's gas alone at the times first, then both vessels with the tap's flow
+// between them until they are at one pressure, and from there on as one, at the
+// times then (s since isolation). Last in out is the duct's mean pressure over
+// the fall. Masses are in units of V/R, so that the duct's is p/T and the
+// bottle's β·p/T with β = Vb/V.
 //
-//	before  ṗ = (Tw−T)·p₀/(Tw·τ) − γ·T·ṁ
-//	after   (1+β)·ṗ = (Tw−T)·p₀/(Tw·τ) + β·(Tw−Tb)·p₂/(Tw·τb) − γ·T·ṁ
+//	duct    ṗ = (Tw−T)·p₀/(Tw·τ) − γ·T·ṁ − γ·T'·ẇ         T' of the air that flows
+//	bottle  β·ṗ = β·(Tw−Tb)·p₂/(Tw·τb) + γ·T'·ẇ           through the tap
 //	ṁ = K·p·ψ(pa/p)/√(T·Tw) or K·(p²−pa²)/Tw·ψ(pa/p₀)·p₀/(p₀²−pa²)
-func withBottle(m model, th []float64, bottle, pa, tw, ts float64, first, then, out []float64) {
+//	ẇ = a·√R·p/√T·ψ(pb/p)                                  a = CdA_tap/V
+func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first, then, out []float64) {
 	p0, k := th[botP0], th[botK]
 	beta := bottle / math.Exp(th[botLnV])
 	tau, tauB := math.Exp(th[botLnTau]), math.Exp(th[botLnTauB])
+	tap := math.Exp(th[botLnTap]) * math.Sqrt(RAir)
 	seep := 0.0
 	if m.shape == seeping && p0 > pa {
 		seep = Psi(pa/p0) * p0 / (p0*p0 - pa*pa) / tw
@@ -334,6 +359,7 @@ func withBottle(m model, th []float64, bottle, pa, tw, ts float64, first, then, 
 		}
 		return k * p * Psi(pa/p) / math.Sqrt(t*tw)
 	}
+	ref2 := (p0 + beta*pa) / (1 + beta) // where τb is meant
 	heat := func(p, t, ref, tau float64) float64 {
 		q := (tw - t) * ref / (tw * tau)
 		if m.natural {
@@ -341,62 +367,90 @@ func withBottle(m model, th []float64, bottle, pa, tw, ts float64, first, then, 
 		}
 		return q
 	}
-	// State: pressure, mass in the duct, mass in the bottle (0 before).
-	type state struct{ p, d, b float64 }
-	ref2 := p0
-	rates := func(s state) state {
+	// State: pressure and mass in the duct, pressure and mass in the bottle.
+	type state struct{ p, d, pb, b float64 }
+	plus := func(a, r state, h float64) state {
+		return state{a.p + h*r.p, a.d + h*r.d, a.pb + h*r.pb, a.b + h*r.b}
+	}
+	alone := func(s state) state {
 		t := s.p / s.d
 		l := leak(s.p, t)
-		own := heat(s.p, t, p0, tau) - Gamma*t*l
-		if s.b == 0 {
-			return state{own, -l, 0}
+		return state{heat(s.p, t, p0, tau) - Gamma*t*l, -l, 0, 0}
+	}
+	flowing := func(s state) state {
+		t, tb := s.p/s.d, beta*s.pb/s.b
+		r := alone(s)
+		w, from := 0.0, t
+		if s.p > s.pb {
+			w = tap * s.p / math.Sqrt(t) * Psi(s.pb/s.p)
+		} else {
+			w, from = -tap*s.pb/math.Sqrt(tb)*Psi(s.p/s.pb), tb
 		}
-		tb := beta * s.p / s.b
-		dp := (own + beta*heat(s.p, tb, ref2, tauB)) / (1 + beta)
-		over := (own - dp) / Gamma // what flows on into the bottle, times its temperature
+		return state{r.p - Gamma*from*w, r.d - w, heat(s.pb, tb, ref2, tauB) + Gamma*from*w/beta, w}
+	}
+	joined := func(s state) state {
+		t, tb := s.p/s.d, beta*s.p/s.b
+		r := alone(s)
+		dp := (r.p + beta*heat(s.p, tb, ref2, tauB)) / (1 + beta)
+		over := (r.p - dp) / Gamma // what flows on into the bottle, times its temperature
 		if over > 0 {
 			over /= t
 		} else {
 			over /= tb
 		}
-		return state{dp, -l - over, over}
+		return state{dp, r.d - over, dp, over}
+	}
+	step := func(s state, h float64, rates func(state) state) state {
+		k1 := rates(s)
+		k2 := rates(plus(s, k1, h/2))
+		k3 := rates(plus(s, k2, h/2))
+		k4 := rates(plus(s, k3, h))
+		return plus(plus(plus(plus(s, k1, h/6), k2, h/3), k3, h/3), k4, h/6)
 	}
 	now := 0.0
-	s := state{p0, p0 / (tw + th[botDT]), 0}
-	advance := func(to float64) {
-		span := to - now
-		if span <= 0 {
-			return
+	s := state{p: p0, d: p0 / (tw + th[botDT]), pb: pa, b: beta * pa / tw}
+	advance := func(to, fastest float64, rates func(state) state) {
+		if span := to - now; span > 0 {
+			n := min(int(span*fastest*5)+1, 400)
+			for range n {
+				s = step(s, span/float64(n), rates)
+			}
+			now = to
 		}
-		fast := math.Max(1/tau, math.Abs(k))
-		if s.b > 0 {
-			fast = math.Max(fast, 1/tauB)
-		}
-		n := min(int(span*fast*3)+1, 400)
-		h := span / float64(n)
-		plus := func(a, r state, h float64) state { return state{a.p + h*r.p, a.d + h*r.d, a.b + h*r.b} }
-		for range n {
-			k1 := rates(s)
-			k2 := rates(plus(s, k1, h/2))
-			k3 := rates(plus(s, k2, h/2))
-			k4 := rates(plus(s, k3, h))
-			s = plus(plus(plus(plus(s, k1, h/6), k2, h/3), k3, h/3), k4, h/6)
-		}
-		now = to
 	}
+	fast := math.Max(1/tau, math.Abs(k))
 	for i, t := range first {
-		advance(t)
+		advance(t, fast, alone)
 		out[i] = s.p
 	}
-	advance(ts)
-	// The tap is opened: energy is shared, and what stays in the duct has expanded isentropically.
-	p1, all := s.p, s.d+beta*pa/tw
-	p2 := (p1 + beta*pa) / (1 + beta)
-	d := s.d * math.Pow(p2/p1, 1/Gamma)
-	ref2 = p2
-	s = state{p2 * (1 + th[botWarm]/tw), d, math.Max(all-d, 1e-12)}
+	advance(fall.from, fast, alone)
+
+	// The fall, by steps that each take off a part of what is left between the pressures.
+	sum := 0.0
+	for range 300 {
+		if s.p-s.pb < 0.0005*s.p {
+			break
+		}
+		t := s.p / s.d
+		rate := tap * s.p * math.Sqrt(t) * Psi(s.pb/s.p) * Gamma * (1 + 1/beta) / (s.p - s.pb)
+		h := math.Min(0.15/rate, 0.2/math.Max(fast, 1/tauB))
+		before := s.p
+		s = step(s, h, flowing)
+		now += h
+		if over := now - fall.to; over <= 0 {
+			sum += h * (before + s.p) / 2
+		} else if over < h {
+			sum += (h - over) * (before + s.p) / 2
+		}
+	}
+	s.p = (s.p + beta*s.pb) / (1 + beta) * (1 + th[botWarm]/tw)
+	s.pb = s.p
+	if rest := fall.to - math.Max(now, fall.from); rest > 0 {
+		sum += rest * s.p
+	}
+	out[len(out)-1] = sum / math.Max(fall.to-fall.from, 1e-9)
 	for i, t := range then {
-		advance(t)
+		advance(t, math.Max(fast, 1/tauB), joined)
 		out[len(first)+i] = s.p
 	}
 }

@@ -222,13 +222,34 @@ func weigh(fits []solution, prior []float64, widen float64) []float64 {
 	return w
 }
 
-// interval of a mixture of normal distributions at 95 %.
-func (m mixture) interval() Interval {
+// orificeShare is the weight of each fit in the value that is told: orifices
+// alone where the trace does not speak against them, as in an estimate of a
+// hold; the interval covers all.
+func orificeShare(fits []solution, of []model, weight []float64) []float64 {
+	told, sum := make([]float64, len(fits)), 0.0
+	for i := range fits {
+		if of[i].law() == LawOrifice {
+			told[i] = weight[i]
+			sum += weight[i]
+		}
+	}
+	if sum < orificeDoubt {
+		return weight
+	}
+	for i := range told {
+		told[i] /= sum
+	}
+	return told
+}
+
+// interval of a mixture of normal distributions at 95 %, with the mean by the
+// weights told as its value.
+func (m mixture) interval(told []float64) Interval {
 	mean := 0.0
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for i, v := range m.value {
+		mean += told[i] * v
 		if m.weight[i] > 0 {
-			mean += m.weight[i] * v
 			lo, hi = math.Min(lo, v-10*m.sd[i]), math.Max(hi, v+10*m.sd[i])
 		}
 	}
@@ -250,5 +271,5 @@ func (m mixture) interval() Interval {
 		}
 		return (a + b) / 2
 	}
-	return Interval{mean, at(0.025), at(0.975), 0.95}
+	return Interval{mean, math.Min(at(0.025), mean), math.Max(at(0.975), mean), 0.95}
 }

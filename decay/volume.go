@@ -191,12 +191,13 @@ func volumeByJet(set Setup, jet Area, without, with []Sample) (VolumeByJet, erro
 		va := (f.cov.At(kLeak, kLeak) - 2*q*f.cov.At(kLeak, kJet) + q*q*f.cov.At(kJet, kJet)) / (k * k) * widen
 		leak = leak.with(float64(jet)*q, float64(jet)*math.Sqrt(math.Max(va, 0)), share[i])
 	}
-	k := rate.interval()
+	told := orificeShare(fits, jetModels, share)
+	k := rate.interval(told)
 	if k.Low <= 0 {
 		return v, notMore(a.Rate.Value, b.Rate.Value)
 	}
 	v.Volume = Interval{c / k.Value, c / k.High, c / k.Low, k.Level}
-	v.Base = leak.interval()
+	v.Base = leak.interval(told)
 	v.Base.Value, v.Base.Low = math.Max(v.Base.Value, 0), math.Max(v.Base.Low, 0)
 	return v, nil
 }

@@ -96,13 +96,16 @@ func MakeTap(b Tap) Trace {
 	}
 	at := func(v float64) float64 { return b.Ambient * v / (gasR * b.WallT) }
 	a := fourfold{b.Ambient, at(b.Volume), b.Ambient, at(b.Bottle)}
+	// The tap's flow near balance settles in about rate⁻¹, which Runge and Kutta's rule has to follow.
+	rate := kappa * b.TapArea * math.Sqrt(gasR*b.WallT) * machFlow(1.002, 1) / 0.002 * (1/b.Volume + 1/b.Bottle)
+	still := 1 / rate
 	now := 0.0
 	for i := range int(math.Floor(end*b.Rate)) + 1 {
 		due := float64(i) / b.Rate
 		for now < due-1e-12 {
 			h := min(0.004, due-now)
-			if now >= opened && now < opened+20 {
-				h = min(h, 0.001)
+			if now >= opened-1e-9 {
+				h = min(h, still)
 			}
 			for _, edge := range [...]float64{b.IdleSeconds, isolated, opened, released} {
 				if now < edge-1e-9 && now+h > edge {
