@@ -146,6 +146,8 @@ func Open(opt PortOptions) (Source, error) {
 	if err != nil {
 		return nil, openError(opt.Name, err)
 	}
+	p.lines.cut = cutFor
+	p.lines.cutUntil = time.Since(p.began) + cutFor
 	p.start(dev)
 	return p, nil
 }
@@ -159,7 +161,6 @@ func newPort(opt PortOptions, unit string) *port {
 
 func (p *port) start(dev device) {
 	p.dev = dev
-	p.lines.cutUntil = time.Since(p.began) + cutFor
 	go p.run()
 }
 
@@ -196,6 +197,9 @@ func openSerial(name string, opt PortOptions) (device, error) {
 		dev.Close()
 		return nil, err
 	}
+	// What waits in the system's buffer is old: its lines would all seem to be
+	// of now. A device that cannot drop it gives it to us.
+	_ = dev.ResetInputBuffer()
 	return dev, nil
 }
 
@@ -431,7 +435,8 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 
 // lineReader turns bytes into readings. It keeps no clock.
 type lineReader struct {
-	cutUntil time.Duration // a first line before then may have lost its beginning
+	cut      time.Duration // how long after the opening a first line may have lost its beginning
+	cutUntil time.Duration // until when that is so
 	opt      PortOptions
 	unit     string // assumed
 	stream   *wire.Stream
@@ -462,7 +467,7 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 // restart forgets what a board that was plugged in again need not keep to, and
 // returns the faults that end with that.
 func (l *lineReader) restart(at time.Duration) []Fault {
-	l.cutUntil = at + cutFor
+	l.cutUntil = at + l.cut
 	l.stream = wire.NewStream(l.opt.Lines)
 	l.stamps.Restart()
 	l.shapes = shapeGuard{}

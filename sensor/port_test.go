@@ -246,7 +246,7 @@ func BenchmarkLines(b *testing.B) {
 // A line that was half sent when the port was opened is no reading.
 func TestPortLeavesACutFirstLine(t *testing.T) {
 	l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
-	l.cutUntil = cutFor
+	l.cut, l.cutUntil = cutFor, cutFor
 	if items := l.feed(10*time.Millisecond, []byte("9.8\n29.8\n")); len(items) != 1 || items[0].Raw != "29.8" {
 		t.Errorf("right after the opening: %+v", items)
 	}
