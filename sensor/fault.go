@@ -61,7 +61,7 @@ type faultKind struct {
 }
 
 var faultKinds = map[string]faultKind{
-	FaultSilent:       {name: "no readings", lost: true},
+	FaultSilent:       {name: "silent", lost: true},
 	FaultUnplugged:    {name: "unplugged", lost: true},
 	FaultReplugged:    {name: "plugged in again"},
 	FaultReaderFailed: {name: "reader failed", lost: true},

@@ -595,7 +595,7 @@ func (h *Health) reference(v float64) {
 	}
 	switch {
 	case h.cfg.Reads == decay.ReadsAbsolute && math.Abs(m) < 8*decay.Kilopascal:
-		h.begin(FaultReference, fmt.Sprintf("at rest it reads %.1f kPa where the absolute pressure of the air around, about 100 kPa, is expected: this is a gauge sensor", m/1000),
+		h.begin(FaultReference, "at rest it reads about zero, not the absolute pressure of the air around: this is a gauge sensor",
 			"say --reads gauge, or choose the profile of this sensor")
 	case h.cfg.Reads == decay.ReadsGauge && math.Abs(m-float64(h.ambient())) < near:
 		h.begin(FaultReference, fmt.Sprintf("the first readings are %.1f kPa gauge, which is the absolute pressure of the air around: this looks like an absolute sensor, or the duct is under pressure already", m/1000),

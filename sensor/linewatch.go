@@ -152,7 +152,7 @@ func (w *lineWatch) line(at time.Duration, text string, err error) (out []Fault)
 	}
 	if w.badSaid == 0 || at-w.badSaid > repeatAfter {
 		out = append(out, Fault{At: at, Code: FaultBadLine,
-			Text: fmt.Sprintf("%s sent %d line(s) that make no reading, such as %.40q: %v", w.name, w.bad, text, err),
+			Text: fmt.Sprintf("%s: %d line(s) that make no reading, such as %.40q: %v", w.name, w.bad, text, err),
 			Hint: "a few after plugging in are usual; many mean a wrong baud rate or format"})
 		w.bad, w.badSaid = 0, at
 	}
@@ -334,7 +334,7 @@ func (w *watchdog) check(now time.Duration, rate float64, bytes, garbled bool) *
 	}
 	w.on = true
 	f := &Fault{At: now, Code: FaultSilent, State: Begins,
-		Text: fmt.Sprintf("no reading from %s for %.0f s", w.name, (now - w.last).Seconds()),
+		Text: fmt.Sprintf("%s: no reading for %.0f s", w.name, (now - w.last).Seconds()),
 		Hint: "check the cable, the board's power and the baud rate (--baud)"}
 	if bytes {
 		f.Text += ", though something is sent"
@@ -352,7 +352,7 @@ func (w *watchdog) heard(at time.Duration) *Fault {
 	}
 	w.on = false
 	return &Fault{At: at, Code: FaultSilent, State: Ends,
-		Text: fmt.Sprintf("readings come again from %s, after %.1f s without", w.name, gap.Seconds()),
+		Text: fmt.Sprintf("%s: readings come again, after %.1f s without", w.name, gap.Seconds()),
 		Hint: "the test goes on; the readings in between are missing"}
 }
 

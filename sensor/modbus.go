@@ -229,7 +229,7 @@ func (c *modbusComplaints) poll(at time.Duration, err error) (out []Fault) {
 	if at-c.last >= silentAfter && !c.silent {
 		c.silent = true
 		out = append(out, Fault{At: at, Code: FaultSilent, State: Begins,
-			Text: fmt.Sprintf("no reading from transmitter %d on %s for %.0f s", c.m.Address, c.name, (at - c.last).Seconds()),
+			Text: fmt.Sprintf("%s: no answer from transmitter %d for %.0f s", c.name, c.m.Address, (at - c.last).Seconds()),
 			Hint: fmt.Sprintf("check its power, that A and B of the cable are not swapped, its address (asked: %d), the baud rate (--baud) and parity=%s", c.m.Address, c.m.Parity)})
 	}
 	return out

@@ -376,7 +376,7 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 	}
 	was := p.name
 	p.mu.Unlock()
-	if !p.put(Item{Fault: &Fault{At: at, Code: FaultUnplugged, State: Begins, Text: fmt.Sprintf("%s went away (%v)", was, cause), Hint: "plug the board in again: the test goes on by itself"}}) {
+	if !p.put(Item{Fault: &Fault{At: at, Code: FaultUnplugged, State: Begins, Text: fmt.Sprintf("%s: the port went away (%v)", was, cause), Hint: "plug the board in again: the test goes on by itself"}}) {
 		return id, ErrClosed
 	}
 	tick := time.NewTicker(reopenEvery)
@@ -416,9 +416,9 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 		p.dev, p.name = dev, name
 		ended := p.lines.restart(now)
 		p.mu.Unlock()
-		text := was + " is back"
+		text := was + ": the port is back"
 		if name != was {
-			text = was + " is back as " + name
+			text += " as " + name
 		}
 		gone := fmt.Sprintf("%s, after %.1f s", text, (now - at).Seconds())
 		ended = append(ended,

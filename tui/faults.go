@@ -57,6 +57,9 @@ func (m *model) state() decay.State {
 	return st
 }
 
+// inDoubt reports whether the readings of a running test are not to be trusted.
+func (s *scene) inDoubt() bool { return s.doubt && s.st.Phase != decay.PhaseOver }
+
 // nextStep is what to do about the fault that is on, "" when none asks for it.
 func (s *scene) nextStep() string {
 	if s.next == "" || s.st.Phase == decay.PhaseOver || s.st.OverCeiling {

@@ -111,8 +111,8 @@ func (s *scene) news() fact {
 		return fact{"✖ SENSOR LOST: " + why, warn}
 	case s.notice != "":
 		return fact{"! " + s.notice, warn}
-	case s.doubt && s.st.Phase != decay.PhaseOver:
-		return fact{"✖ DO NOT TRUST THE READING: " + s.fault, warn}
+	case s.inDoubt():
+		return fact{"✖ DO NOT TRUST IT: " + s.fault, warn}
 	case s.saved != "" && s.before == nil:
 		return fact{"saved: " + s.saved, plain}
 	case s.fault != "":
@@ -143,7 +143,7 @@ func (s *scene) drawStand(g *grid, x, y, right, dh int) {
 	if v := s.verdict(); v != "" && !s.st.Lost {
 		word, st = strings.ToUpper(v), s.verdictStyle()
 		under = s.phase() + " " + s.inPhase()
-	} else if s.st.Lost {
+	} else if s.st.Lost || s.inDoubt() {
 		st = warn
 		under = s.st.Phase.String() + " " + s.inPhase()
 	} else if s.st.Phase == decay.PhaseReady {
@@ -292,7 +292,7 @@ func (s *scene) drawSmall(g *grid) {
 		line += "  " + strings.TrimSuffix(t, " at this rate")
 	} else if s.st.InBand {
 		line, st = line+"  WARNING BAND", warn
-	} else if s.st.Lost {
+	} else if s.st.Lost || s.inDoubt() {
 		st = warn
 	} else if h := s.hole(); h != "" {
 		line += "  hole " + h
@@ -368,6 +368,10 @@ func (s *scene) drawAlarm(g *grid) {
 	under := []string{over + "   ceiling " + s.set.Ceiling.Format(s.unit)}
 	if width(under[0]) > room {
 		under = []string{over, "ceiling " + s.set.Ceiling.Format(s.unit)}
+	}
+	if s.doubt {
+		name, _, _ := strings.Cut(s.fault, ":")
+		under = append(under, "the sensor is in doubt: "+name)
 	}
 	if s.about.Simulated {
 		under = append(under, simulated)

@@ -132,6 +132,9 @@ func (s *scene) phase() string {
 	if s.st.Lost {
 		return "no reading"
 	}
+	if s.inDoubt() {
+		return "in doubt"
+	}
 	return s.st.Phase.String()
 }
 

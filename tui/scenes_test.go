@@ -118,6 +118,15 @@ func moments() map[string]scene {
 		s.st.Advice, s.st.Lost, s.st.LostWhy = decay.AdviseSensor, true, "nothing from /dev/ttyUSB0 for 3 s"
 		s.about = sensor.About{Name: "/dev/ttyUSB0", Detail: "one number a line, volts, 50 a second"}
 	})
+	make("stuck", 60, 25, .9, func(s *scene) {
+		s.st.Advice, s.doubt = decay.AdviseHandsOff, true
+		s.fault, s.next = "stuck value: the reading has not changed at all for 2.0 s, and it had noise before", "let air out by hand; restart the board, and check the transducer's plug"
+		s.about = sensor.About{Name: "/dev/ttyUSB0", Detail: "one number a line, volts, 50 a second"}
+	})
+	make("rail", 24, 53.1, .95, func(s *scene) {
+		s.st.Advice, s.doubt = decay.AdviseShut, true
+		s.fault, s.next = "signal at supply: the signal stands far above the transducer's full scale", "check its three wires"
+	})
 	hunting := func(change func(*scene)) func(*scene) {
 		return func(s *scene) {
 			s.view = viewHunt
