@@ -36,8 +36,8 @@ const (
 
 	// A fast board would wake the reader for each line; a nap lets lines come
 	// together. It is the price of an alarm at most.
-	nap      = 5 * time.Millisecond
-	napUnder = 8 * time.Millisecond // between reads
+	nap      = 10 * time.Millisecond
+	napUnder = 16 * time.Millisecond // between reads
 )
 
 // PortOptions say which port to read, and how its lines are meant.

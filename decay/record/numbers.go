@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"fmt"
 	"strconv"
 	"strings"
@@ -9,12 +10,20 @@ import (
 
 // formatSeconds prints d in seconds with every nanosecond kept.
 func formatSeconds(d time.Duration) string {
-	sign, n := "", uint64(d)
+	var room [24]byte
+	b, n := room[:0], uint64(d)
 	if d < 0 {
-		sign, n = "-", -n
+		b, n = append(b, '-'), -n
 	}
-	s := fmt.Sprintf("%s%d.%09d", sign, n/1e9, n%1e9)
-	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+	b = strconv.AppendUint(b, n/1e9, 10)
+	part := n % 1e9
+	if part == 0 {
+		return string(b)
+	}
+	point := len(b)
+	b = strconv.AppendUint(b, 1e9+part, 10) // ten digits, the first of which gives its place to the point
+	b[point] = '.'
+	return string(bytes.TrimRight(b, "0"))
 }
 
 // parseSeconds reads what formatSeconds prints, digit by digit, since a float
