@@ -70,6 +70,8 @@ type hand struct {
 	now     time.Time // of the latest tick
 	began   time.Time // when the first reading was typed
 	beeps   int       // rung so far
+	bells   bells
+	rang    time.Time // the ceiling's pattern, at last
 	back    []DialReading
 	problem string
 	leaving bool
@@ -144,13 +146,17 @@ func (m *hand) View() string {
 // tick lets the time go on and rings at each beep.
 func (m *hand) tick(now time.Time) {
 	m.now = now
-	if m.stage != dialReads {
-		return
+	if m.stage == dialReads {
+		if n := int(m.since(now) / m.o.Every); n > m.beeps {
+			m.beeps = n
+			m.bells.ring(ringPhase, now)
+		}
 	}
-	if n := int(m.since(now) / m.o.Every); n > m.beeps {
-		m.beeps = n
-		m.ring()
+	if m.over() && now.Sub(m.rang) >= bellEvery {
+		m.rang = now
+		m.bells.ring(ringCeiling, now)
 	}
+	m.bells.sound(now, m.s.bell, m.term)
 }
 
 // since is the time of the hold at a moment.
@@ -218,8 +224,8 @@ func (m *hand) enter() {
 		m.field, m.problem, m.stage, m.alarmed = nil, "", dialReads, false
 		verdict := m.s.st.Verdict
 		m.changed()
-		if m.s.st.OverCeiling || m.s.st.Verdict != verdict {
-			m.ring()
+		if m.s.st.Verdict != verdict {
+			m.bells.ring(ringVerdict, m.now)
 		}
 	}
 }
@@ -290,7 +296,7 @@ func (m *hand) finish() {
 	if m.o.Gain != nil {
 		m.gain = m.o.Gain(m.run.Finish())
 	}
-	m.ring()
+	m.bells.ring(ringVerdict, m.now)
 }
 
 // save ends the record once.
@@ -306,12 +312,6 @@ func (m *hand) save() {
 		return
 	}
 	m.s.saved = path
-}
-
-func (m *hand) ring() {
-	if m.s.bell {
-		m.term.bell()
-	}
 }
 
 // over reports whether the latest reading is above the ceiling and nobody has

@@ -27,7 +27,7 @@ func init() {
 		bind(dialDone, "Enter", "leave", "leave: the record is kept", func(*hand) tea.Cmd { return tea.Quit }, "enter", "q"),
 		bind(dialReads, "z", "take back", "take the last reading back", func(m *hand) tea.Cmd { m.undo(); return nil }, "z"),
 		bind(dialReads, "e", "end", "end the hold and keep its record", func(m *hand) tea.Cmd { m.finish(); return nil }, "e"),
-		bind(anywhere, "u", "unit", "unit of the dial: psi, bar, kPa", func(m *hand) tea.Cmd { m.nextUnit(); return nil }, "u"),
+		bind(anywhere, "u", "unit", "unit of the dial: psi, bar, kPa, hPa", func(m *hand) tea.Cmd { m.nextUnit(); return nil }, "u"),
 		bind(anywhere, "b", "bell", "bell: on or off", func(m *hand) tea.Cmd { m.s.bell = !m.s.bell; return nil }, "b"),
 		bind(anywhere, "?", "help", "help: this list", func(m *hand) tea.Cmd { m.s.help = !m.s.help; return nil }, "?", "f1"),
 		bind(anywhere, "Esc", "clear", "clear what was typed; twice: leave, everything is kept", func(m *hand) tea.Cmd { return m.leave() }, "esc"),

@@ -145,6 +145,8 @@ type counter struct {
 	items   []sensor.Item
 	faulted time.Time // when the fault shown came
 	lasting bool      // and that it lasts until the source says so
+	bells   bells
+	now     time.Time // of the latest tick
 	looked  time.Time
 	heard   time.Time
 	at      time.Duration // of the latest reading, in the test's time
@@ -217,6 +219,7 @@ func (m *counter) View() string {
 
 // tick takes what has come.
 func (m *counter) tick(now time.Time) tea.Cmd {
+	m.now = now
 	if m.heard.IsZero() {
 		m.heard = now
 	}
@@ -255,8 +258,10 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 		cmd = tea.Batch(cmd, m.settle())
 	}
 	if m.s.st.OverCeiling && now.Sub(m.rang) >= bellEvery {
-		m.ring(now)
+		m.rang = now
+		m.bells.ring(ringCeiling, now)
 	}
+	m.bells.sound(now, m.s.bell, m.term)
 	return cmd
 }
 
@@ -300,6 +305,7 @@ func (m *counter) step(ev decay.Event) {
 		case decay.PhaseChanged:
 			if e.To != decay.PhaseReady && e.To != decay.PhaseOver && m.stage == underTest && len(m.s.marks) < 24 {
 				m.s.marks = append(m.s.marks, mark{e.At.Seconds(), e.To})
+				m.bells.ring(ringPhase, m.now)
 			}
 		case decay.CeilingPassed:
 			m.rang = time.Time{}
@@ -315,9 +321,7 @@ func (m *counter) settle() tea.Cmd {
 	}
 	m.stage = answered
 	m.save()
-	if m.s.bell {
-		m.term.bell()
-	}
+	m.bells.ring(ringVerdict, m.now)
 	return m.count()
 }
 
@@ -409,13 +413,6 @@ func (m *counter) offer() {
 				m.offers = append(m.offers, p)
 			}
 		}
-	}
-}
-
-func (m *counter) ring(now time.Time) {
-	m.rang = now
-	if m.s.bell {
-		m.term.bell()
 	}
 }
 

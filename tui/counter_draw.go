@@ -114,8 +114,8 @@ func (m *counter) newsLine() fact {
 // pressed is the warning that the duct of the last customer is still full.
 func (m *counter) pressed() bool { return !m.s.st.Lost && m.s.st.Seen && m.s.st.P > 2*decay.Kilopascal }
 
-// now is the present pressure in words.
-func (m *counter) now() string {
+// pressure is the present pressure in words.
+func (m *counter) pressure() string {
 	if !m.s.st.Seen || m.s.st.Lost {
 		return "no reading of the pressure"
 	}
@@ -171,14 +171,14 @@ func (m *counter) drawChoose(g *grid, left, y int) {
 // drawNow writes the pressure, and what to do when there is any.
 func (m *counter) drawNow(g *grid, left, y, right int) {
 	if m.pressed() {
-		text := m.now() + ": let the air out before you loosen a clamp"
+		text := m.pressure() + ": let the air out before you loosen a clamp"
 		if width(text) > right-left {
-			text = m.now() + ": let the air out"
+			text = m.pressure() + ": let the air out"
 		}
 		g.text(left, y, text, warn, right)
 		return
 	}
-	g.text(left, y, m.now(), dim, right)
+	g.text(left, y, m.pressure(), dim, right)
 }
 
 func pad(s string, n int) string { return s + strings.Repeat(" ", max(1, n-width(s))) }
@@ -451,7 +451,7 @@ func (m *counter) drawSmall(g *grid) {
 			}
 		}
 		if m.pressed() {
-			add(m.now()+": let it out first", warn)
+			add(m.pressure()+": let it out first", warn)
 		} else if news.st != warn {
 			add(news.text, dim)
 		}
@@ -505,7 +505,7 @@ func (m *counter) drawSmall(g *grid) {
 			add(news.text, warn)
 		}
 		if m.pressed() {
-			add(m.now()+": let the air out", warn)
+			add(m.pressure()+": let the air out", warn)
 		}
 		if r.HasFit && r.HasVolume {
 			add("hole "+mm(r.Hole.Value)+" mm ("+mm(r.Hole.Low)+" to "+mm(r.Hole.High)+")", plain)

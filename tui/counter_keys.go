@@ -109,7 +109,7 @@ func (m *counter) leave() tea.Cmd {
 
 // nextUnit goes through the units a counter reads pressures in.
 func (m *counter) nextUnit() {
-	order := []string{"psi", "bar", "kPa"}
+	order := []string{"psi", "bar", "kPa", "hPa"}
 	at := 0
 	for i, n := range order {
 		if n == m.s.unit.Name {

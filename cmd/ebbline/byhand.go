@@ -82,7 +82,7 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 		return a.byHandPlain(ctx, f, h, set)
 	}
 	r, err := tui.RunByHand(ctx, tui.HandOptions{
-		Setup: set, Unit: unit, Every: f.hand.every, Title: f.label, Bell: true, Look: look,
+		Setup: set, Unit: unit, Every: f.hand.every, Title: f.label, Bell: f.bell, Look: look,
 		Begin: h.begin, Keep: h.keep, Save: h.save, Gain: func(r decay.Result) string { return gainOf(h.set, r) },
 	})
 	if h.page != nil {

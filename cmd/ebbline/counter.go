@@ -26,7 +26,7 @@ type counterFlags struct {
 	baud        int
 	part, parts string
 	by, book    string
-	plain       bool
+	plain, bell bool
 }
 
 func (a *app) counterCommand() *cobra.Command {
@@ -67,6 +67,7 @@ unusable or no hold, 2 usage or port error.
 	fs.IntVar(&f.baud, "baud", 0, fmt.Sprintf("baud rate of the port (default %d)", sensor.DefaultBaud))
 	fs.StringVar(&f.book, "book", "", "folder for captures, records and slips (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "test one part without the screen and print its slip")
+	fs.BoolVar(&f.bell, "bell", true, "ring the bell: once for a phase, twice for the answer, three times over the ceiling")
 	all := pflag.NewFlagSet("set-up", pflag.ContinueOnError)
 	f.add(all)
 	all.VisitAll(func(fl *pflag.Flag) {
@@ -148,7 +149,7 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	err = tui.RunCounter(ctx, tui.CounterOptions{
 		Source: b.src, OnItem: b.add, Begin: b.begin, Tally: b.tally, Parts: list, Part: f.part,
 		Find:  func(text string) (tui.Part, error) { return findPart(list, text) },
-		Setup: set, Unit: b.unit, Bell: true, Look: look,
+		Setup: set, Unit: b.unit, Bell: f.bell, Look: look,
 	})
 	fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
 	return err
