@@ -149,6 +149,9 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 		}
 		set.Ambient = tr.Setup.Ambient // by which its readings were made absolute
 	}
+	if tr.Setup == nil && set.Ambient == 0 {
+		set.Ambient = tr.Ambient
+	}
 	set.Reads = tr.Reads
 	r := decay.Net(decay.Analyse(set, tr.Samples), set.RigLeak, set.WithDefaults().Limit)
 	r.Flags = join(r.Flags, tr.Flags)

@@ -194,6 +194,9 @@ func (c *chosen) head(opt sensor.PortOptions) map[string]string {
 	h := map[string]string{"unit": opt.LineUnit()}
 	if c != nil {
 		h["profile"] = c.Name
+		if c.ReadsStated {
+			h["reads"] = c.Reads.String()
+		}
 	}
 	if opt.Calibration != nil {
 		h["calibration"] = opt.Calibration.String()

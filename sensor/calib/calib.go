@@ -20,6 +20,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 
 	"ebbline/decay"
 )
@@ -316,7 +317,7 @@ func (c *Calibration) Sense(in decay.PressureUnit) string {
 	s := fmt.Sprintf("%s, %.4g %s", c.Kind, c.Low.Signal, c.Kind.SignalUnit())
 	pressure := func(pa float64) string { return decay.Gauge(pa).Number(in) + " " + in.Name }
 	s += fmt.Sprintf(" at %s to %.4g %s at %s %s", pressure(c.Low.Pressure), c.High.Signal, c.Kind.SignalUnit(), pressure(c.High.Pressure), c.Reads)
-	if c.Zero != 0 {
+	if strings.Trim(decay.Gauge(c.Zero).Number(in), "-0.") != "" {
 		s += ", zero " + pressure(c.Zero) + " taken off"
 	}
 	return s

@@ -69,7 +69,7 @@ func TestCaptureFile(t *testing.T) {
 	if got := flat(tr.Samples); got != "0:200.0000 0.5:199.5000 1:199.0000" {
 		t.Errorf("got %s", got)
 	}
-	if tr.BadRows != 1 || !hasFlag(tr, decay.FlagBadRows) || !tr.ReadsStated || tr.Unit != "kPa" {
+	if tr.Ambient != 90e3 || tr.BadRows != 1 || !hasFlag(tr, decay.FlagBadRows) || !tr.ReadsStated || tr.Unit != "kPa" {
 		t.Errorf("got %+v", tr)
 	}
 	torn := read(t, b.String()[:b.Len()-4], Options{})

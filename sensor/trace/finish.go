@@ -11,7 +11,7 @@ import (
 
 // finish turns stamps and values as written into samples.
 func (f *file) finish(unit, ref string, scale float64) (Trace, error) {
-	tr := Trace{Unit: unit, Rows: len(f.values) + f.bad}
+	tr := Trace{Unit: unit, Ambient: f.opt.Ambient, Rows: len(f.values) + f.bad}
 	pu, err := decay.ParsePressureUnit(unit)
 	if err != nil {
 		return Trace{}, f.fail(0, "", "%v", err)

@@ -36,9 +36,10 @@ type Options struct {
 type Trace struct {
 	Samples     []decay.Sample
 	Reads       decay.Reference
-	ReadsStated bool   // by the file or the options; otherwise gauge was assumed
-	Unit        string // the file's, canonical; of readings made by a calibration kPa
-	Calibrated  bool   // the file held volts or counts
+	ReadsStated bool           // by the file or the options; otherwise gauge was assumed
+	Unit        string         // the file's, canonical; of readings made by a calibration kPa
+	Ambient     decay.Pressure // by which gauge readings were made absolute, when a capture or the options say it; else 0
+	Calibrated  bool           // the file held volts or counts
 	Flags       []decay.Flag
 	Warnings    []decay.Warning
 	Rows        int          // lines that held or should have held a reading
