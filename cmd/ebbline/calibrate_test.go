@@ -373,6 +373,30 @@ func TestHoldOfVoltsAsksForACalibration(t *testing.T) {
 	}
 }
 
+// A wire that comes off a full duct must not read as an empty one.
+func TestOpenCircuitIsNoEmptyDuct(t *testing.T) {
+	t.Setenv("EBBLINE_PROFILES", filepath.Join(t.TempDir(), "profiles.toml"))
+	if _, err := profile.Update(os.Getenv("EBBLINE_PROFILES"), &profile.Profile{Name: "x", FullScale: 30 * decay.PSI, Calibration: calib.Preset(decay.ReadsGauge, 30*decay.PSI)}, false); err != nil {
+		t.Fatal(err)
+	}
+	b := newSignalBoard(t, "3.3 V")
+	in, w := io.Pipe()
+	defer w.Close()
+	out, ended := &screen{came: make(chan struct{}, 1)}, make(chan int, 1)
+	p := &person{t: t, out: out, ended: ended, board: b}
+	go func() {
+		ended <- run([]string{"hold", "--port", b.name, "--plain", "--for", "5s", "--book", t.TempDir()}, in, out, &p.errOut)
+	}()
+	p.hears(`144.8 kPa gauge`)
+	b.set("0 V")
+	p.hears(`FAULT  open circuit`)
+	p.hears(`Do not trust the readings \(open circuit\), the duct may be under pressure: check the transducer's three wires`)
+	<-ended
+	if s := out.String(); strings.Contains(s, "Done:") {
+		t.Errorf("a duct whose wire came off is called empty:\n%s", s)
+	}
+}
+
 // The profile in the README is one.
 func TestReadmeProfile(t *testing.T) {
 	b, err := os.ReadFile(filepath.Join(root, "README.md"))

@@ -180,6 +180,15 @@ func liveOutcome(st decay.State) decay.Outcome {
 	return st.Verdict
 }
 
+// advice is what to do now. While the readings are not the duct's pressure,
+// nothing that rests on them may be advised: least of all that it is empty.
+func (s *session) advice(st decay.State) string {
+	if f, ok := s.faults.Worst(); ok && f.Doubt() {
+		return fmt.Sprintf("Do not trust the readings (%s), the duct may be under pressure: %s.", f.Name(), f.Hint)
+	}
+	return report.Advice(st, s.set, s.unit)
+}
+
 // second prints where the test stands.
 func (s *session) second() {
 	st := s.proc.State()
@@ -207,7 +216,7 @@ func (s *session) second() {
 			Text     string   `json:"text"`
 			Faults   []string `json:"faults"` // that are on
 		}{T: st.Now.Seconds(), Phase: st.Phase.String(), Outcome: s.outcome().String(), Lost: st.Lost, Over: st.OverCeiling,
-			Advice: string(st.Advice), Text: report.Advice(st, s.set, s.unit), Faults: s.faults.Codes()}
+			Advice: string(st.Advice), Text: s.advice(st), Faults: s.faults.Codes()}
 		if st.Seen && !st.Lost {
 			line.P = finite(float64(st.P) / decay.Kilopascal)
 		}
@@ -231,7 +240,7 @@ func (s *session) second() {
 	if sized {
 		found = fmt.Sprintf("  hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
 	}
-	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, report.Advice(st, s.set, s.unit))
+	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, s.advice(st))
 }
 
 // finish ends the test and prints its result.
