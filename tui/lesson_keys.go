@@ -80,8 +80,18 @@ func (m *lesson) here() []lessonAction {
 	return out
 }
 
-// press takes a key: first whoever waits for one, then the table.
+// press takes a key: first whoever waits for one, then the table. Keys that
+// came in one read are one message and are taken one by one.
 func (m *lesson) press(k tea.KeyMsg) tea.Cmd {
+	if k.Type == tea.KeyRunes && len(k.Runes) > 1 && !k.Paste {
+		var out []tea.Cmd
+		for _, r := range k.Runes {
+			if c := m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Alt: k.Alt}); c != nil {
+				out = append(out, c)
+			}
+		}
+		return tea.Batch(out...)
+	}
 	switch {
 	case k.Type == tea.KeyCtrlC && m.ask != nil:
 		return tea.Quit // asked twice: leave

@@ -476,6 +476,9 @@ func (m *lesson) step(ev decay.Event) {
 		case decay.CeilingPassed:
 			m.rang = time.Time{} // the next tick rings
 		case decay.PhaseChanged:
+			if e.To == decay.PhaseFill && m.round != nil && m.round.revealed {
+				m.round = nil // a new fill has its own sentences
+			}
 			if (e.To == decay.PhaseRelease || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
 				// The release is recognised a moment after it began.
 				m.cur.end = math.Max(m.cur.iso, e.At.Seconds()-lateRelease)

@@ -72,11 +72,11 @@ func (t *lessonTrace) estimate() string {
 
 // settings are the words for what a trace was made with, in a fixed order.
 func (t *lessonTrace) settings() [4]string {
-	return settingWords(t.duct.Seep, t.slow, t.duct.Volume, t.high)
+	return settingWords(t.duct.Seep, t.slow, t.duct.Volume, placeWord(t.high, t.duct.Ambient))
 }
 
-func settingWords(seep, slow bool, v decay.Volume, high int) [4]string {
-	w := [4]string{"orifice", "quick fill", litres(v), altitudeWord(high)}
+func settingWords(seep, slow bool, v decay.Volume, place string) [4]string {
+	w := [4]string{"orifice", "quick fill", litres(v), place}
 	if seep {
 		w[0] = "seep"
 	}
@@ -90,11 +90,16 @@ func litres(v decay.Volume) string {
 	return strconv.FormatFloat(float64(v)/decay.Litre, 'g', 3, 64) + " L"
 }
 
-func altitudeWord(i int) string {
-	if i == 0 {
+// placeWord says where a duct stands: at an altitude, at the sea, or in the
+// ambient that was stated.
+func placeWord(high int, ambient decay.Pressure) string {
+	switch {
+	case high > 0:
+		return strconv.Itoa(int(altitudes[high])) + " m"
+	case ambient == decay.DefaultAmbient:
 		return "sea"
 	}
-	return strconv.Itoa(int(altitudes[i])) + " m"
+	return "ambient as stated"
 }
 
 // labels names every trace by letter and size, and by what of its settings

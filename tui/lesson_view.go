@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/sensor"
 	"ebbline/tui/chart"
 )
@@ -126,8 +127,12 @@ func (m *lesson) facts() lookFacts {
 }
 
 // aside is what altitude and volume do to the latest trace, as much of it as n
-// cells hold; "" when both are ordinary.
+// cells hold; "" when both are ordinary. On real hardware it is what to do now,
+// when a reveal has the place of that.
 func (m *lesson) aside(n int) string {
+	if m.real() && m.round != nil && m.round.revealed {
+		return report.Advice(m.state(), m.set, m.unit)
+	}
 	if m.run == nil || m.round != nil && m.round.revealed {
 		return ""
 	}
@@ -145,7 +150,7 @@ func (m *lesson) next() string {
 	if m.real() {
 		return m.o.Source.About().Detail
 	}
-	words := settingWords(m.seep, m.slow, m.volume(), m.high)
+	words := settingWords(m.seep, m.slow, m.volume(), placeWord(m.high, m.o.ambientAt(m.high)))
 	return "next trace: " + strings.Join(words[:], ", ") + "; time " + speedWord(m.speed)
 }
 
@@ -476,12 +481,15 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	}
 	g.text(0, y, line.text, line.st)
 	y++
+	keys := wrap2(foot, g.w)
 	for i, l := range wrap(text, g.w) {
-		if y+i < g.h-1 {
+		if y+i < g.h-len(keys) {
 			g.text(0, y+i, l, plain)
 		}
 	}
-	g.text(0, g.h-1, foot, dim)
+	for i, l := range keys {
+		g.text(0, g.h-len(keys)+i, l, dim)
+	}
 }
 
 // drawTiny is for a screen too small for digits.

@@ -96,10 +96,10 @@ func sideOf(warm float64) string {
 func (f lookFacts) asides(high int, large decay.Volume) []string {
 	var out []string
 	if high > 0 {
-		words := altitudeWord(high) + ": ambient is " + f.duct.Ambient.Format(f.unit)
+		words := placeWord(high, f.duct.Ambient) + ": ambient " + f.duct.Ambient.Format(f.unit)
 		if !f.duct.Seep && f.duct.Hole > 0 {
 			sea := Duct{Ambient: decay.DefaultAmbient}.unchokes()
-			words += ", choked above " + f.duct.unchokes().Number(f.unit) + " (sea: " + sea.Number(f.unit) + ") " + f.unit.Name + " gauge"
+			words += "; choked above " + f.duct.unchokes().Number(f.unit) + ", sea " + sea.Number(f.unit) + " " + f.unit.Name + " gauge"
 		}
 		out = append(out, words+".")
 	}
