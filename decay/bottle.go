@@ -258,9 +258,10 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 			hi:   []float64{1e7, 10, 150, 7, 2e4, math.Log(100), 6, guess[botLnTap] + 3, 30},
 		}
 		var best solution
-		for _, from := range []struct{ dt, lnTau, lnTauB float64 }{
+		from := []struct{ dt, lnTau, lnTauB float64 }{
 			{priorDT, tauSeen, priorLnTauB}, {25, 1.5, 0.7}, {5, 2.5, 2.6}, {priorDT, tauSeen, -0.5}, {1, -1, -1}, {priorDT, tauSeen, 3.2},
-		} {
+		}
+		for _, from := range from[:m.starts(len(from))] {
 			start := append([]float64(nil), guess...)
 			start[botDT], start[botLnTau], start[botLnTauB] = from.dt, from.lnTau, from.lnTauB
 			if f := q.solve(start, 6); f.ok && (!best.ok || f.cost < best.cost) {
@@ -360,7 +361,14 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 		return k * p * Psi(pa/p) / math.Sqrt(t*tw)
 	}
 	ref2 := (p0 + beta*pa) / (1 + beta) // where τb is meant
+	gamma, warm := Gamma, th[botDT]
+	if m.still {
+		gamma, warm = 1, 0 // the wall gives at once what the work takes
+	}
 	heat := func(p, t, ref, tau float64) float64 {
+		if m.still {
+			return 0
+		}
 		q := (tw - t) * ref / (tw * tau)
 		if m.natural {
 			q *= math.Sqrt(math.Sqrt(math.Abs(tw-t)/naturalRef+1e-3) * p / ref)
@@ -372,13 +380,19 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 	plus := func(a, r state, h float64) state {
 		return state{a.p + h*r.p, a.d + h*r.d, a.pb + h*r.pb, a.b + h*r.b}
 	}
+	of := func(p, mass float64) float64 { // temperature
+		if m.still {
+			return tw
+		}
+		return p / mass
+	}
 	alone := func(s state) state {
-		t := s.p / s.d
+		t := of(s.p, s.d)
 		l := leak(s.p, t)
-		return state{heat(s.p, t, p0, tau) - Gamma*t*l, -l, 0, 0}
+		return state{heat(s.p, t, p0, tau) - gamma*t*l, -l, 0, 0}
 	}
 	flowing := func(s state) state {
-		t, tb := s.p/s.d, beta*s.pb/s.b
+		t, tb := of(s.p, s.d), of(beta*s.pb, s.b)
 		r := alone(s)
 		w, from := 0.0, t
 		if s.p > s.pb {
@@ -386,13 +400,13 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 		} else {
 			w, from = -tap*s.pb/math.Sqrt(tb)*Psi(s.p/s.pb), tb
 		}
-		return state{r.p - Gamma*from*w, r.d - w, heat(s.pb, tb, ref2, tauB) + Gamma*from*w/beta, w}
+		return state{r.p - gamma*from*w, r.d - w, heat(s.pb, tb, ref2, tauB) + gamma*from*w/beta, w}
 	}
 	joined := func(s state) state {
-		t, tb := s.p/s.d, beta*s.p/s.b
+		t, tb := of(s.p, s.d), of(beta*s.p, s.b)
 		r := alone(s)
 		dp := (r.p + beta*heat(s.p, tb, ref2, tauB)) / (1 + beta)
-		over := (r.p - dp) / Gamma // what flows on into the bottle, times its temperature
+		over := (r.p - dp) / gamma // what flows on into the bottle, times its temperature
 		if over > 0 {
 			over /= t
 		} else {
@@ -408,7 +422,7 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 		return plus(plus(plus(plus(s, k1, h/6), k2, h/3), k3, h/3), k4, h/6)
 	}
 	now := 0.0
-	s := state{p: p0, d: p0 / (tw + th[botDT]), pb: pa, b: beta * pa / tw}
+	s := state{p: p0, d: p0 / (tw + warm), pb: pa, b: beta * pa / tw}
 	advance := func(to, fastest float64, rates func(state) state) {
 		if span := to - now; span > 0 {
 			n := min(int(span*fastest*5)+1, 400)
@@ -431,8 +445,8 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 		if s.p-s.pb < 0.0005*s.p {
 			break
 		}
-		t := s.p / s.d
-		rate := tap * s.p * math.Sqrt(t) * Psi(s.pb/s.p) * Gamma * (1 + 1/beta) / (s.p - s.pb)
+		t := of(s.p, s.d)
+		rate := tap * s.p * math.Sqrt(t) * Psi(s.pb/s.p) * gamma * (1 + 1/beta) / (s.p - s.pb)
 		h := math.Min(0.15/rate, 0.2/math.Max(fast, 1/tauB))
 		before := s.p
 		s = step(s, h, flowing)

@@ -158,7 +158,8 @@ func volumeByJet(set Setup, jet Area, without, with []Sample) (VolumeByJet, erro
 			hi:   []float64{10, 10, 7, 1e7, 150, 2e4, 1e7, 150, 2e4, 3},
 		}
 		var best solution
-		for _, from := range []struct{ dt, lnTau, jet float64 }{{priorDT, guess[lnTau], 1}, {priorDT, priorLnTau, 0.9}, {25, 1.5, 0.9}, {3, 3, 1}} {
+		from := []struct{ dt, lnTau, jet float64 }{{priorDT, guess[lnTau], 1}, {priorDT, priorLnTau, 0.9}, {25, 1.5, 0.9}, {3, 3, 1}}
+		for _, from := range from[:m.starts(len(from))] {
 			start := append([]float64(nil), guess...)
 			start[dt1], start[dt2], start[lnTau], start[kJet] = from.dt, from.dt, from.lnTau, guess[kJet]*from.jet
 			if f := q.solve(start, 8); f.ok && (!best.ok || f.cost < best.cost) {
@@ -210,13 +211,24 @@ func notMore(without, with float64) error {
 // of one duct, in ln τ.
 const sameWallSD = 0.2
 
-// jetModels are the laws that the duct's own leak may have, and the two ways
-// of settling; the jet itself is a nozzle.
+// jetModels are the laws that the duct's own leak may have, and the ways of
+// settling; the jet itself is a nozzle.
 var jetModels = []model{
 	{shape: nozzle, weight: 0.36},
 	{shape: nozzle, natural: true, weight: 0.24},
 	{shape: seeping, weight: 0.24},
 	{shape: seeping, natural: true, weight: 0.16},
+	{shape: nozzle, still: true, weight: 0.04},
+	{shape: seeping, still: true, weight: 0.02},
+}
+
+// starts are from how many places the search for m's fit begins: air at the
+// wall's temperature leaves nothing to search for.
+func (m model) starts(all int) int {
+	if m.still {
+		return 1
+	}
+	return all
 }
 
 // curve is what model m says the cells' mean pressures are, without the zero.

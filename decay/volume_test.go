@@ -12,7 +12,7 @@ import (
 )
 
 // volumes is how many simulated ducts the tests of the volume draw.
-var volumes = flag.Int("volumes", 16, "simulated ducts whose volume is found by jet and by bottle")
+var volumes = flag.Int("volumes", 10, "simulated ducts whose volume is found by jet and by bottle")
 
 // tally counts errors and intervals that hold the truth.
 type tally struct {
@@ -20,7 +20,6 @@ type tally struct {
 	within int
 	failed int
 	widths []float64
-	misses []string
 }
 
 func (c *tally) add(iv decay.Interval, truth float64) bool {
