@@ -76,6 +76,7 @@ func newModel(o Options, term terminal) *model {
 	if m.s.unit.Pascal <= 0 {
 		m.s.unit = decay.PressureUnits[0]
 	}
+	m.waited = append(m.waited, o.Earlier...)
 	m.startTest(o.Setup)
 	if o.Before != nil {
 		m.before = newPast(*o.Before)

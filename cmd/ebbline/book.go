@@ -44,6 +44,9 @@ type page struct {
 	recordFile, captureFile *os.File
 	fromLines               bool // the source has no bytes of its own: its lines are captured
 
+	ambient decay.Pressure
+	ceiling decay.Gauge
+
 	mu   sync.Mutex // readings and bytes come from different goroutines
 	rec  *record.Writer
 	tape *replay.Writer
@@ -107,6 +110,7 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	if p.tape, err = replay.NewWriter(p.captureFile, head); err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}
+	p.ambient, p.ceiling = set.NominalAmbient(), set.WithDefaults().Ceiling
 	p.stop = make(chan struct{})
 	p.done.Go(p.flushing)
 	return p, p.rec.Flush()
@@ -143,6 +147,7 @@ func (p *page) add(it sensor.Item) {
 	}
 	p.mu.Lock()
 	p.rec.Add(it.Sample)
+	p.rec.Unended = it.P.Gauge(p.ambient) > p.ceiling/20
 	p.mu.Unlock()
 }
 

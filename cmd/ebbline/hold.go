@@ -29,6 +29,7 @@ type holdFlags struct {
 	plain, yes   bool
 	bell         bool
 	retest       string
+	reopen       string
 	rigCheck     string
 	asJSON       bool
 	length       time.Duration
@@ -73,6 +74,7 @@ unusable or no hold, 2 usage or port error.
 	fs.StringVar(&f.book, "book", "", "folder for the capture and the record (default: the user's data folder)")
 	fs.BoolVar(&f.plain, "plain", false, "print a line a second instead of the screen")
 	fs.BoolVar(&f.yes, "yes", false, "begin at once, without the start card; you know the cautions")
+	fs.StringVar(&f.reopen, "reopen", "", "record of a test that was cut short, to go on with: its duct is still under pressure")
 	fs.StringVar(&f.retest, "retest", "", "record of the test before a repair, to compare with")
 	fs.StringVar(&f.rigCheck, "rig-check", "", "record of a test of the fittings alone (--of fittings), whose leak is subtracted")
 	fs.BoolVar(&f.bell, "bell", true, "ring the bell: once for a phase, twice for a verdict, three times over the ceiling")
@@ -159,6 +161,10 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		return err
 	}
 
+	old, err := f.reopened(&set)
+	if err != nil {
+		return err
+	}
 	before, err := f.past(&set)
 	if err != nil {
 		return err
@@ -167,8 +173,11 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	k := &keeper{}
 	var src sensor.Source
 	var controls sensor.Controls
-	card := !headless && !f.yes
+	card := !headless && !f.yes && old == nil
 	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
+	if old != nil {
+		opt.Tap = func(at time.Duration, data []byte) { k.chunk(at+old.by, data) }
+	}
 	prof.port(&opt)
 	// The book is opened first: a folder that cannot be written to is no test.
 	k.open = func(label string, set decay.Setup) (*page, error) {
@@ -191,6 +200,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	if err := k.begin(f.label, set); err != nil {
 		return err
 	}
+	if old != nil {
+		old.into(k)
+	}
 	if card {
 		k.discard() // the test begins when the card is done
 	}
@@ -207,9 +219,12 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		if prof != nil {
 			src = noted{src, prof.note()}
 		}
+		if old != nil {
+			src = later{src, old.by}
+		}
 	}
 	if headless {
-		return a.holdPlain(ctx, f, src, set, unit, k, before)
+		return a.holdPlain(ctx, f, src, set, unit, k, before, old.samples())
 	}
 
 	stage := &rigStage{}
@@ -221,7 +236,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	o := tui.Options{
 		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
-		OnItem: k.item, OnMark: k.mark, Before: before, Bell: f.bell, Look: look, Save: k.save, Card: card,
+		OnItem: k.item, OnMark: k.mark, Before: before, Earlier: old.samples(), Bell: f.bell, Look: look, Save: k.save, Card: card,
 		Apply: func(t tui.Texts) (decay.Setup, error) { return f.typed(t, set) },
 		Begin: func(s tui.Start) error {
 			if err := k.begin(s.Title, s.Setup); err != nil {
@@ -248,7 +263,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	r, err := tui.Run(ctx, o)
 	_, saveErr := k.save(r)
 	for _, path := range k.paths {
-		fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
+		a.tellKept(path)
 	}
 	return errors.Join(err, saveErr)
 }
@@ -267,7 +282,7 @@ func (f *holdFlags) typed(t tui.Texts, base decay.Setup) (decay.Setup, error) {
 }
 
 // holdPlain runs a test without a screen.
-func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, k *keeper, before *tui.Past) error {
+func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, set decay.Setup, unit decay.PressureUnit, k *keeper, before *tui.Past, earlier []decay.Sample) error {
 	if src.About().Simulated {
 		fmt.Fprintf(a.err, "ebbline: SIMULATED RIG: nothing here was measured (%s)\n", src.About().Detail)
 	} else {
@@ -276,11 +291,11 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
-	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before}
+	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
 	r, err := s.run(ctx)
 	path, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
+	a.tellKept(path)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	return err
 }

@@ -107,6 +107,18 @@ func (k *keeper) save(r decay.Result) (string, error) {
 	return path, err
 }
 
+// earlier writes a reading of a test that is gone on with; its bytes are in
+// that one's capture.
+func (k *keeper) earlier(s decay.Sample) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.page != nil {
+		k.page.mu.Lock()
+		k.page.rec.Add(s)
+		k.page.mu.Unlock()
+	}
+}
+
 // mark keeps a mark in the record of the test under way.
 func (k *keeper) mark(m record.Mark) {
 	k.mu.Lock()

@@ -25,6 +25,7 @@ type session struct {
 	length       time.Duration // ends the test; 0: nothing does
 	untilVerdict bool
 	onItem       func(sensor.Item) // keeps it; may be nil
+	earlier      []decay.Sample    // of a test that is gone on with
 	before       *tui.Past         // compared with; nil: nothing is
 
 	proc   *decay.NetProcedure
@@ -39,6 +40,9 @@ const lookEvery = 200 * time.Millisecond
 // error of the source comes with it.
 func (s *session) run(ctx context.Context) (decay.Result, error) {
 	s.proc = decay.NewNetProcedure(s.set)
+	for _, r := range s.earlier {
+		s.proc.Step(decay.Taken{Sample: r})
+	}
 	ctx, stop := context.WithCancel(ctx)
 	items := make(chan sensor.Item, 1024)
 	ended := make(chan error, 1)

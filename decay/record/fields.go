@@ -166,6 +166,7 @@ var heading = []field{
 
 // derived are the lines below the readings.
 var derived = []field{
+	yes("unended", false, func(r *Record) *bool { return &r.Unended }),
 	named("outcome", []decay.Outcome{decay.Undecided, decay.Holds, decay.Leaks, decay.NeverBuilt, decay.NoHold, decay.Unusable},
 		func(r *Record) *decay.Outcome { return &r.Result.Outcome }),
 	{"flags",

@@ -36,6 +36,7 @@ type Record struct {
 	Marks     []Mark       // made while the test ran
 	Result    decay.Result // summary as written; it can be computed again from Setup and Samples
 	Extra     []KeyValue   // lines of other versions, kept when the record is written again
+	Unended   bool         // the test was ended while there was still pressure: it can be gone on with
 	Torn      bool         // the end of the file was missing: what was whole was read
 	TornLine  int          // line at which reading stopped, when Torn
 }

@@ -16,7 +16,7 @@ import (
 func sample() Record {
 	return Record{
 		Label: "left hose: \"upper\"\nsecond line", Source: "/dev/ttyUSB0", When: time.Date(2026, 3, 4, 5, 6, 7, 8, time.UTC),
-		Program: "ebbline devel", Simulated: true,
+		Program: "ebbline devel", Simulated: true, Unended: true,
 		Setup: decay.Setup{Ambient: 95000, Volume: 0.0101, VolumeTolerance: 0.03, Limit: 0.0005, Rigid: true, Reads: decay.ReadsAbsolute,
 			Of: decay.PartHose, RigLeak: decay.Interval{Value: 1e-8, High: 2e-8, Level: 0.95}},
 		Samples: []decay.Sample{{At: 0, P: 101325}, {At: 1234567, P: 101325.1234567}, {At: 3 * time.Hour, P: -12}},

@@ -23,6 +23,7 @@ func Write(w io.Writer, rec Record) error {
 	for _, m := range rec.Marks {
 		rw.Mark(m)
 	}
+	rw.Unended = rec.Unended
 	return rw.Finish(rec.Result)
 }
 
@@ -32,6 +33,8 @@ type Writer struct {
 	b     *bufio.Writer
 	extra []KeyValue
 	n     int
+
+	Unended bool // what Finish says of the test, see [Record]
 }
 
 // NewWriter writes the lines above the readings: all of rec but its readings
@@ -77,7 +80,7 @@ func (w *Writer) Flush() error {
 
 // Finish writes the derived lines and the end line. It does not close the file.
 func (w *Writer) Finish(result decay.Result) error {
-	rec := Record{Result: result}
+	rec := Record{Result: result, Unended: w.Unended}
 	for _, f := range derived {
 		if s := f.get(&rec); s != "" {
 			fmt.Fprintf(w.b, "%s: %s\n", derivedKey, quote(f.key+"="+s))

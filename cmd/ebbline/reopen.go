@@ -1,0 +1,101 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/sensor"
+)
+
+// reopened is a test that is gone on with.
+type reopened struct {
+	rec record.Record
+	by  time.Duration // how much later than the new readings' stamps it is
+}
+
+// samples are the readings of the test so far.
+func (r *reopened) samples() []decay.Sample {
+	if r == nil {
+		return nil
+	}
+	return r.rec.Samples
+}
+
+// reopened reads the record of a test that was cut short, nil when none was
+// named. What it knows of the test goes on to hold; the flags come over it.
+func (f *holdFlags) reopened(set *decay.Setup) (*reopened, error) {
+	if f.reopen == "" {
+		return nil, nil
+	}
+	if f.port == "" {
+		return nil, wrong("name the port of the sensor that still sits on the duct, for example --port /dev/ttyUSB0", "--reopen: without --port there is nothing to go on reading")
+	}
+	rec, err := openRecord(f.reopen)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case rec.Simulated:
+		return nil, wrong("name a record of a real duct", "--reopen: %s is of the simulated rig, whose air is gone", f.reopen)
+	case len(rec.Samples) == 0:
+		return nil, wrong("begin a new test", "--reopen: %s holds no reading", f.reopen)
+	case !rec.Torn && !rec.Unended:
+		return nil, wrong("begin a new test, or compare with this one by --retest", "--reopen: %s is of a test that was let out and ended", f.reopen)
+	}
+	if *set, err = f.over(rec.Setup); err != nil {
+		return nil, err
+	}
+	set.Ambient = rec.Setup.Ambient // by which its readings were made absolute
+	if f.label == "" {
+		f.label = rec.Label
+	}
+	// A record is written to until its test ends: the file's own time says when
+	// the last reading came.
+	st, err := os.Stat(f.reopen)
+	if err != nil {
+		return nil, wrong("check the name and where it is", "%w", err)
+	}
+	gap := max(0, time.Since(st.ModTime()))
+	return &reopened{rec, rec.Samples[len(rec.Samples)-1].At + gap}, nil
+}
+
+// into writes what came before the break into the new record.
+func (r *reopened) into(k *keeper) {
+	for _, s := range r.rec.Samples {
+		k.earlier(s)
+	}
+	for _, m := range r.rec.Marks {
+		k.mark(m)
+	}
+}
+
+// later is a source whose stamps are moved.
+type later struct {
+	sensor.Source
+	by time.Duration
+}
+
+// Next implements [sensor.Source].
+func (l later) Next(ctx context.Context) (sensor.Item, error) {
+	it, err := l.Source.Next(ctx)
+	it.At += l.by
+	if it.Fault != nil {
+		f := *it.Fault
+		f.At += l.by
+		it.Fault = &f
+	}
+	return it, err
+}
+
+// tellKept says where a test is kept, and how to go on with one that was ended
+// under pressure.
+func (a *app) tellKept(path string) {
+	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
+	if rec, err := openRecord(path); err == nil && rec.Unended && !rec.Simulated {
+		fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --reopen %s goes on with the test\n", path)
+	}
+}
