@@ -26,8 +26,8 @@ type Options struct {
 	Card                   bool
 	Apply                  func(Texts) (decay.Setup, error)
 	Begin                  func(Start) error
-	CeilingFrom, LimitFrom string // where they come from, such as "flag"
-	Before                 *Past  // a test to compare with, after a repair
+	CeilingFrom, LimitFrom string         // where they come from, such as "flag"
+	Before                 *Past          // a test to compare with, after a repair
 	Earlier                []decay.Sample // readings of a test that is gone on with
 	// Save is called once for each test, when it is over or the program quits.
 	// It returns where the record is.
