@@ -358,11 +358,11 @@ func (w *watchdog) heard(at time.Duration) *Fault {
 
 // supplyWatch finds a sagging supply where the board sends it.
 type supplyWatch struct {
-	name         string
-	nominal      float64 // V; 0: the median of the first ones
-	firsts       []float64
-	low, back, n int
-	on           bool
+	name      string
+	nominal   float64 // V; 0: the median of the first ones
+	firsts    []float64
+	low, back int
+	on        bool
 }
 
 const (

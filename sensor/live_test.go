@@ -93,7 +93,7 @@ func fakePort(t *testing.T, s *shelf, name string) *port {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.start(d.(device))
+	p.start(d)
 	return p
 }
 
