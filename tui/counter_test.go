@@ -228,6 +228,23 @@ func TestCounterLosesNothingWithoutASensor(t *testing.T) {
 	})
 }
 
+// TestCounterSupplyLeftOn: a part that its supply holds up is never called
+// tight.
+func TestCounterSupplyLeftOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		k := newClerk(t, .5*decay.Millimetre, nil)
+		k.press("down", "enter", "enter")
+		k.wait(2*time.Second, nil)
+		k.src.Fill()
+		k.wait(20*time.Second, nil)
+		k.says("shut the supply valve")
+		k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
+		if len(k.saves) != 1 || k.saves[0].Outcome == decay.Holds {
+			t.Errorf("%+v", k.saves)
+		}
+	})
+}
+
 // TestCounterWaitsAfterABump: a valve that is opened for a moment is no test.
 func TestCounterWaitsAfterABump(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

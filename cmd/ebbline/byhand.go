@@ -24,20 +24,32 @@ type handFlags struct {
 	on       bool
 	division string
 	every    time.Duration
+	fs       *pflag.FlagSet
 }
 
 func (f *handFlags) add(fs *pflag.FlagSet) {
+	f.fs = fs
 	fs.BoolVar(&f.on, "by-hand", false, "readings are typed from a dial or a tyre gauge: no sensor is needed")
 	fs.StringVar(&f.division, "division", "", "with --by-hand: step between two marks of the dial, as 0.5psi; the screen asks for it")
 	fs.DurationVar(&f.every, "every", 10*time.Second, "with --by-hand: time between the beeps at which the dial is read")
+}
+
+// misplaced reports a flag of a hold by hand that was given without it.
+func (f *handFlags) misplaced() error {
+	for _, name := range []string{"division", "every"} {
+		if f.fs != nil && f.fs.Changed(name) {
+			return wrong("add --by-hand, or leave it out", "--%s is for a dial that is read by eye", name)
+		}
+	}
+	return nil
 }
 
 // byHand runs a hold whose readings are typed.
 func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 	headless := f.plain || f.asJSON || !isTerminal(a.out)
 	switch {
-	case f.port != "" || f.rig.given():
-		return wrong("leave out --port and the simulated rig's flags", "--by-hand reads no sensor")
+	case f.port != "" || f.modbus != "" || f.profile != "" && f.profile != noProfile || f.rig.given():
+		return wrong("leave out --port, --profile, --modbus and the simulated rig's flags", "--by-hand reads no sensor")
 	case f.profile != "" && f.profile != noProfile:
 		return wrong("leave out --profile, and state --volume and --ceiling by themselves", "a profile is of a transducer, and --by-hand reads none")
 	case f.reads == "absolute":

@@ -106,6 +106,8 @@ func TestHoldByHandRefuses(t *testing.T) {
 		{[]string{"--by-hand", "--division", "1psi", "--for", "9s"}, "--for", "end"},
 		{[]string{"--by-hand", "--division", "1psi", "--every", "1s"}, "--every", "10s"},
 		{[]string{"--division", "1psi", "--plain"}, "dial", "--by-hand"},
+		{[]string{"--every", "20s", "--plain"}, "--every", "--by-hand"},
+		{[]string{"--by-hand", "--division", "1psi", "--profile", "bench"}, "reads no sensor", "--profile"},
 	} {
 		status, out, errOut := ebbline(t, "", append([]string{"hold", "--book", dir}, c.args...)...)
 		fault, hint, _ := strings.Cut(errOut, "\n")

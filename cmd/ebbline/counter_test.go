@@ -13,6 +13,8 @@ import (
 
 	"ebbline/decay"
 	"ebbline/decay/report"
+	"ebbline/sensor/profile"
+	"ebbline/sensor/rig"
 	"ebbline/tui"
 )
 
@@ -125,6 +127,18 @@ func TestCounterTimeInARecordStartsWithItsTest(t *testing.T) {
 			}
 		}
 	})
+}
+
+func TestSlipNamesTheSensorAndItsCalibration(t *testing.T) {
+	b := &bench{src: newBenchRig(rig.Default(), false), prof: &chosen{Profile: &profile.Profile{
+		Name: "bench", Sensor: "30 psi transducer, grey", Calibrated: time.Date(2026, 1, 31, 0, 0, 0, 0, time.UTC)}}}
+	if name, when := b.sensorWords(); name != "30 psi transducer, grey on simulated rig" || when != "2026-01-31" {
+		t.Errorf("%q, %q", name, when)
+	}
+	b.prof = nil
+	if name, when := b.sensorWords(); name != "simulated rig" || when != "" {
+		t.Errorf("without a profile: %q, %q", name, when)
+	}
 }
 
 func TestPartsList(t *testing.T) {

@@ -126,8 +126,8 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	if f.hand.on {
 		return a.byHand(ctx, f)
 	}
-	if f.hand.division != "" {
-		return wrong("add --by-hand, or leave it out", "--division is for a dial that is read by eye")
+	if err := f.hand.misplaced(); err != nil {
+		return err
 	}
 	headless := f.plain || f.asJSON || !isTerminal(a.out)
 	if f.length < 0 {
