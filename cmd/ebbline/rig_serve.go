@@ -154,9 +154,8 @@ func (d *rigDesk) portChanged() {
 
 // introduce says what to do with the board, and with which keys.
 func (d *rigDesk) introduce(keys bool) {
-	c := d.board.State().Config
-	read := fmt.Sprintf("simulated board; read it, in another terminal, with\n  ebbline hold --port %s --volume %gL", d.port, float64(c.Volume)/decay.Litre)
-	d.say.line(read + readFlags(c))
+	d.say.line("simulated board; read it, in another terminal, with\n  " +
+		strings.Join(readWith(d.port, d.board.State().Config), "\n  "))
 	if !keys {
 		return
 	}
@@ -173,23 +172,32 @@ func (d *rigDesk) introduce(keys bool) {
 	d.say.line(b.String())
 }
 
-// readFlags are the flags that say what the board's lines do not.
-func readFlags(c rig.Config) (flags string) {
+// readWith are the commands that read the board: their flags say what its lines
+// do not.
+func readWith(port string, c rig.Config) []string {
+	hold := fmt.Sprintf("ebbline hold --port %s --volume %gL", port, float64(c.Volume)/decay.Litre)
+	absolute := ""
+	if c.Absolute {
+		absolute = " --reads absolute"
+	}
 	switch c.Format {
 	case "number", "millis", "micros":
 		if c.Unit.Pascal != 0 && c.Unit != decay.PressureUnits[0] {
-			flags += " --unit " + c.Unit.Name
+			hold += " --unit " + c.Unit.Name
 		}
+		return []string{hold + absolute}
 	case "nmea-bar", "nmea-pascal":
+		return []string{hold + absolute}
 	case "modbus":
-		flags = fmt.Sprintf(` --modbus "address=%d register=6 type=float32 unit=kPa"`, c.ModbusUnit)
-	default:
-		return ""
+		return []string{fmt.Sprintf(`%s --modbus "address=%d register=6 type=float32 unit=kPa"%s`, hold, c.ModbusUnit, absolute)}
+	case "volts", "counts", "supply":
+		learn := fmt.Sprintf("ebbline calibrate --port %s --profile rig --full-scale %.6gpsi%s", port, c.FullScale/decay.PSI, absolute)
+		if c.Format == "counts" && c.Bits > 0 {
+			learn += fmt.Sprintf(" --unit counts --bits %d", c.Bits)
+		}
+		return []string{learn, hold + " --profile rig"}
 	}
-	if c.Absolute {
-		flags += " --reads absolute"
-	}
-	return flags
+	return []string{hold}
 }
 
 // stateLine is how the rig stands, in words.

@@ -5,6 +5,7 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -144,6 +145,33 @@ func TestRigOrders(t *testing.T) {
 	for _, bad := range []string{"z", "hole", "hole 3", "hole 80mm", "seep x", "volume 0L", "volume", "silence soon", "fills"} {
 		if text, err := d.order(bad); err == nil {
 			t.Errorf("%q: %q", bad, text)
+		}
+	}
+}
+
+// What a person is told to type exists, and says what the board's lines do not.
+func TestRigSaysHowToReadIt(t *testing.T) {
+	top := (&app{in: strings.NewReader(""), out: io.Discard, err: io.Discard}).rootCommand()
+	for _, f := range rig.Formats() {
+		c := rig.Default()
+		c.Format, c.Absolute, c.ModbusUnit, c.Unit = f.Name, true, 3, decay.PressureUnit{Name: "kPa", Pascal: 1e3}
+		text := readWith("/tmp/x", c)
+		for _, line := range text {
+			words := strings.Fields(line)
+			cmd, _, err := top.Find(words[1:])
+			if err != nil || cmd == top {
+				t.Errorf("%s: %q: %v", f.Name, line, err)
+				continue
+			}
+			for _, w := range words {
+				if name, flag := strings.CutPrefix(w, "--"); flag && !has(cmd, name) {
+					t.Errorf("%s: %q: there is no --%s", f.Name, line, name)
+				}
+			}
+		}
+		names := f.Name == "unit" || f.Name == "pairs" || f.Name == "json" || f.Name == "temperature" || strings.HasSuffix(f.Name, "sv") || f.Name == "semicolon"
+		if strings.Contains(strings.Join(text, " "), "--reads absolute") == names {
+			t.Errorf("%s: %q", f.Name, text)
 		}
 	}
 }

@@ -93,8 +93,8 @@ func TestValueFaults(t *testing.T) {
 		{OpenCircuit, -full / 8, 0, 1, 1e-9},
 		{TimesTen, 1000e3, 1.66030, 10, 1e-4},
 		{TimesBar, 1450.38e3, 1.66030, 20, 1e-4},
-		// 1.6603 V at 4.3 + 0.7·e^(−2.5) = 4.357 V of supply are 1.447 V, 81.6 kPa.
-		{Sag, 81.6e3, 1.4469, 2e3, 0.02},
+		// 1.6603 V at 4.3 instead of 5 V of supply are 1.4279 V, 79.97 kPa.
+		{Sag, 79.97e3, 1.42786, 500, 0.005},
 	} {
 		p := value(t, c.f, nil)
 		if math.Abs(p.value*p.scale-c.pa) > c.near || math.Abs(p.volts()-c.volts) > c.vnear {

@@ -304,3 +304,25 @@ func TestNamedPort(t *testing.T) {
 		t.Errorf("the name is still there: %v", err)
 	}
 }
+
+// Each fault of a board is told from a port by its name.
+func TestFaultsAreNamed(t *testing.T) {
+	for f, code := range map[rig.Fault]string{
+		rig.Unplug: sensor.FaultUnplugged, rig.Reset: sensor.FaultBoardReset,
+		rig.WrongBaud: sensor.FaultWrongBaud, rig.HalfLines: sensor.FaultHalfLines, rig.Garbage: sensor.FaultBinaryNoise,
+		rig.Stuck: sensor.FaultStuck, rig.RailHigh: sensor.FaultRailHigh, rig.OpenCircuit: sensor.FaultOpenCircuit,
+		rig.Sag: sensor.FaultSag, rig.Noisy: sensor.FaultNoisy, rig.TimesTen: sensor.FaultUnitJump, rig.TimesBar: sensor.FaultUnitJump,
+	} {
+		t.Run(f.String(), func(t *testing.T) {
+			t.Parallel()
+			c := rig.Default()
+			c.ZeroError, c.Rate, c.Hole = 50*decay.Kilopascal, 200, 0
+			c.Plans = []rig.Plan{{Fault: f, At: 1500 * time.Millisecond}}
+			opt := sensor.PortOptions{FullScale: c.FullScale}
+			if code == sensor.FaultUnitJump {
+				opt.FullScale = 0 // else what is beyond it is named first
+			}
+			wantFault(t, serve(t, c), opt, code)
+		})
+	}
+}

@@ -58,7 +58,7 @@ func (r *Rig) sense(on faultSet, sagged time.Duration) sensed {
 		return s
 	}
 	if on.has(Sag) {
-		s.supply = saggedSupply + (nominalSupply-saggedSupply)*math.Exp(-sagged.Seconds()/0.4) + 0.01*r.rng.NormFloat64()
+		s.supply = saggedSupply + (nominalSupply-saggedSupply)*math.Exp(-sagged.Seconds()/0.02) + 0.002*r.rng.NormFloat64()
 	}
 	s.value = (s.volts()/nominalSupply - zeroRatio) / spanRatio * c.FullScale
 	return s
