@@ -3,6 +3,7 @@ package tui
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"ebbline/decay"
 	"ebbline/tui/chart"
@@ -15,11 +16,14 @@ func (m *lesson) drawTraces(g *grid, left, top, right, bottom int) {
 	const gutter = 5
 	x0 := left + gutter
 	names := labels(m.traces)
-	margin := 0
-	for _, n := range names {
-		margin = max(margin, width(n)+1)
+	margin, most := 0, (right-x0)/3
+	for i, n := range names {
+		if g.width(n) >= most { // on a narrow screen the unit gives way: the keys' line has it
+			names[i] = strings.Replace(n, " mm ", " ", 1)
+		}
+		margin = max(margin, g.width(names[i])+1)
 	}
-	margin = min(max(margin, 12), (right-x0)/3)
+	margin = min(max(margin, 12), most)
 	w, h := right-x0-margin, bottom-top-2
 	if w < 8 || h < 2 {
 		return
@@ -226,7 +230,7 @@ func (m *lesson) drawNames(g *grid, p picture, owner []int, names []string) {
 			y = p.h - 1
 		}
 		x := int(t.seconds()/p.t1*float64(p.w)) + 1
-		n := width(names[i])
+		n := g.width(names[i])
 		if !taken[y] && p.free(owner, x+1, y, n+1) {
 			g.text(p.x0+x, p.top+y, " "+names[i]+" ", m.nameStyle(i))
 			taken[y] = true
