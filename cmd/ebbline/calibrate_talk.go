@@ -170,6 +170,9 @@ func (t *talk) first(ctx context.Context) error {
 		return wrong("to correct its zero, measure and hold take the readings before the fill; only volts and counts are calibrated",
 			"%s sends a pressure in %s, which needs no calibration", t.p.Port, h.raw.Unit)
 	}
+	if b := t.c.Bits; h.raw.Unit == "counts" && b > 0 && h.raw.Value > math.Exp2(float64(b))-1 {
+		return wrong("state the bits of this board's converter, for example --bits 12", "%s sends %g counts, more than the %d bits stated can make", t.p.Port, h.raw.Value, b)
+	}
 	settleKind(t.c, h.raw, t.p.FullScale)
 	if _, err := t.c.Signal(h.raw); err != nil {
 		return wrong("say --kind volts or --kind counts, or state --bits and --reference of the converter", "%w", err)
@@ -411,7 +414,7 @@ func (t *talk) finish() error {
 		off := c.SetZero(t.points[0].Signal, t.points[0].Pressure)
 		t.app.say("the zero is off by %s, which is taken off from now on", t.difference(off))
 		if full := c.Top - c.Bottom; full > 0 && math.Abs(off) > 0.05*full {
-			t.app.say("warning: that is %.0f %% of full scale: is the duct open to the air, and is it this transducer?", 100*math.Abs(off)/full)
+			t.app.say("warning: that is %.0f %% of full scale: is the duct open to the air, is it this transducer, and are --bits and --supply right?", 100*math.Abs(off)/full)
 		}
 	} else {
 		l, err := calib.Fit(t.points)

@@ -337,6 +337,12 @@ func TestCalibrateRefuses(t *testing.T) {
 	if _, err := os.Stat(p.path); err == nil {
 		t.Error("something was written")
 	}
+	// More counts than the stated bits can make.
+	p = sits(t, newSignalBoard(t, "3000 counts"), "--bits", "10")
+	p.ends(exitTrouble)
+	if s := p.errOut.String(); !strings.Contains(s, "3000 counts, more than the 10 bits stated can make") {
+		t.Errorf("got %s", s)
+	}
 	// A board that sends pressures.
 	psi := newSignalBoard(t, "12.5 psi")
 	p = sits(t, psi)
