@@ -65,6 +65,7 @@ type hand struct {
 	run  *HandRun
 
 	stage   handStage
+	sizing  bool // the volume is asked for, not the division
 	field   []rune
 	keyed   time.Time // when the field's first key was pressed
 	now     time.Time // of the latest tick
@@ -95,9 +96,12 @@ func newHand(o HandOptions, term terminal) *hand {
 		m.s.unit = decay.PressureUnits[0]
 	}
 	m.run = NewHandRun(o.Setup)
-	if o.Setup.Division == 0 {
+	switch {
+	case o.Setup.Division == 0:
 		m.stage = dialAsked
-	} else {
+	case o.Setup.Volume == 0:
+		m.stage, m.sizing = dialAsked, true
+	default:
 		m.begin()
 	}
 	m.look()
@@ -187,6 +191,10 @@ func (m *hand) enter() {
 	text := string(m.field)
 	switch m.stage {
 	case dialAsked:
+		if m.sizing {
+			m.size(strings.TrimSpace(text))
+			return
+		}
 		if strings.TrimSpace(text) == "" {
 			text = usualDivision(m.s.unit)
 		}
@@ -198,6 +206,10 @@ func (m *hand) enter() {
 		}
 		m.o.Setup.Division, m.s.set.Division = g, g
 		m.field, m.problem = nil, ""
+		if m.o.Setup.Volume == 0 {
+			m.sizing = true
+			return
+		}
 		m.begin()
 	case dialReady, dialReads:
 		if strings.TrimSpace(text) == "" {
@@ -228,6 +240,20 @@ func (m *hand) enter() {
 			m.bells.ring(ringVerdict, m.now)
 		}
 	}
+}
+
+// size takes the volume in litres; nothing typed means that it is not known.
+func (m *hand) size(text string) {
+	m.field, m.problem = nil, ""
+	if text != "" {
+		v, _, err := decay.ParseVolume(text + " L")
+		if err != nil || v > 1 {
+			m.problem = "the volume is that of the air in the duct, in litres, as 10; Enter alone when it is not known"
+			return
+		}
+		m.o.Setup.Volume, m.s.set.Volume = v, v
+	}
+	m.begin()
 }
 
 // undo takes the last reading back; the time goes on.

@@ -34,6 +34,9 @@ func (m *hand) draw(w, h int) *grid {
 
 // sentence is what to do now.
 func (m *hand) sentence() string {
+	if m.stage == dialAsked && m.sizing {
+		return "How much air is in the duct? Without its volume only the rate can be told, and no hole."
+	}
 	if m.stage == dialAsked {
 		return "How far apart are two marks on the dial? It tells how well it can be read."
 	}
@@ -49,8 +52,11 @@ func (m *hand) prompt() (before, typed, after string) {
 	switch m.stage {
 	case dialAsked:
 		typed = string(m.field)
+		if m.sizing {
+			return "volume > ", typed, " L   Enter alone: not known"
+		}
 		after = " " + u + "   Enter alone: " + usualDivision(m.s.unit) + " " + u
-		return "smallest division > ", typed, after
+		return "division > ", typed, after
 	case dialDone:
 		return "", "", ""
 	}
@@ -177,6 +183,9 @@ func (m *hand) drawTop(g *grid, left, y, right int) int {
 	switch m.stage {
 	case dialAsked:
 		word = "DIAL"
+		if m.sizing {
+			word = "SIZE"
+		}
 	case dialReady:
 		word, under = "FILL", "then shut the valve"
 	case dialReads:

@@ -22,7 +22,7 @@ func init() {
 	}
 	anywhere := dialAsked | dialReady | dialReads | dialDone
 	handActions = []handAction{
-		bind(dialAsked, "Enter", "take it", "the division is right, go on", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
+		bind(dialAsked, "Enter", "take it", "take the answer that was typed, or the usual one", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
 		bind(dialReady|dialReads, "Enter", "take the reading", "take the reading that was typed", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
 		bind(dialDone, "Enter", "leave", "leave: the record is kept", func(*hand) tea.Cmd { return tea.Quit }, "enter", "q"),
 		bind(dialReads, "z", "take back", "take the last reading back", func(m *hand) tea.Cmd { m.undo(); return nil }, "z"),

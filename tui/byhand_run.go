@@ -164,6 +164,8 @@ func (h *HandRun) HandSentence(u decay.PressureUnit) string {
 		return "Higher than the reading before: is the supply shut? A slip of the finger can be taken back."
 	case n < 4:
 		return "Hands off the valves, go on reading: " + strconv.Itoa(n) + " of at least 4 readings."
+	case r.HasFit && !r.HasVolume:
+		return "No volume is stated, so only the rate is known: end when you have readings enough."
 	case r.HasFit && r.HasDecide && r.ToDecide > 0 && r.ToDecide < 20*time.Minute:
 		return "Not sure yet: go on for about " + brief(r.ToDecide) + "."
 	case r.HasFit && r.Outcome == decay.Undecided:

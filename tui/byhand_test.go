@@ -198,12 +198,39 @@ func TestByHandTakesReadingsWheneverTheyCome(t *testing.T) {
 
 func TestByHandSaysWhenNothingIsKept(t *testing.T) {
 	full := errors.New("the disk is full")
-	m := newHand(HandOptions{Setup: decay.Setup{Division: psi}, Begin: func(decay.Setup) error { return full }}, &deaf{})
+	m := newHand(HandOptions{Setup: decay.Setup{Division: psi, Volume: decay.Litre}, Begin: func(decay.Setup) error { return full }}, &deaf{})
 	if text := m.draw(80, 24).render(&none); !strings.Contains(text, "nothing is kept: the disk is full") {
 		t.Errorf("%s", text)
 	}
 	if !errors.Is(m.failure, full) {
 		t.Error("the failure is lost")
+	}
+}
+
+func TestByHandAsksForTheVolume(t *testing.T) {
+	m := newHand(HandOptions{Setup: decay.Setup{}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
+	says := func(words string) {
+		t.Helper()
+		if text := m.draw(80, 24).render(&none); !strings.Contains(text, words) {
+			t.Errorf("the screen does not say %q:\n%s", words, text)
+		}
+	}
+	m.press(keyOf("enter"))
+	says("How much air is in the duct?")
+	m.press(keyOf("0"))
+	m.press(keyOf("enter"))
+	says("in litres, as 10")
+	for _, k := range []string{"8", ",", "5", "enter"} {
+		m.press(keyOf(k))
+	}
+	if v := float64(m.run.set.Volume) / decay.Litre; math.Abs(v-8.5) > 1e-9 || m.stage != dialReady {
+		t.Errorf("volume %v L, stage %v", v, m.stage)
+	}
+	m = newHand(HandOptions{Setup: decay.Setup{Division: psi}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
+	says("How much air is in the duct?")
+	m.press(keyOf("enter"))
+	if m.stage != dialReady || m.run.set.Volume != 0 {
+		t.Errorf("not known gives stage %v, volume %v", m.stage, m.run.set.Volume)
 	}
 }
 
@@ -305,6 +332,7 @@ func handMoments() map[string]*hand {
 		}
 	}
 	make("hand-division", 0, 0, func(m *hand) { m.stage = dialAsked })
+	make("hand-volume", 0, 0, func(m *hand) { m.stage, m.sizing, m.field = dialAsked, true, []rune("8,5") })
 	make("hand-ready", 0, 0, func(*hand) {})
 	make("hand-reading", 7, 4*time.Second, func(m *hand) {
 		estimated(decay.Undecided)(m)

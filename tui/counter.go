@@ -124,6 +124,7 @@ type counter struct {
 	s    scene // the test under way, or the pressure alone
 
 	stage   stage
+	entered time.Time // when the stage began
 	field   []rune
 	pick    int // of the offers, -1: none
 	offers  []Part
@@ -319,7 +320,7 @@ func (m *counter) settle() tea.Cmd {
 	if m.stage != underTest || !m.run.Over() {
 		return nil
 	}
-	m.stage = answered
+	m.turn(answered)
 	m.save()
 	m.bells.ring(ringVerdict, m.now)
 	return m.count()
@@ -341,18 +342,24 @@ func (m *counter) save() {
 func (m *counter) begin() {
 	t, err := m.o.Begin(m.part)
 	if err != nil {
-		m.stage, m.problem = choosing, err.Error()
+		m.turn(choosing)
+		m.problem = err.Error()
 		return
 	}
 	m.test, m.from = t, t.From
 	m.watch(t.Setup)
-	m.stage, m.problem, m.s.fault, m.kept, m.unsaved = underTest, "", "", Kept{}, nil
+	m.turn(underTest)
+	m.problem, m.s.fault, m.kept, m.unsaved = "", "", Kept{}, nil
 	m.full, m.top = false, 0
 }
 
+// turn goes to a stage.
+func (m *counter) turn(s stage) { m.stage, m.entered = s, m.now }
+
 // next turns to the next customer.
 func (m *counter) next() {
-	m.stage, m.field, m.problem, m.leaving = choosing, nil, "", false
+	m.turn(choosing)
+	m.field, m.problem, m.leaving = nil, "", false
 	m.offer()
 }
 
@@ -395,7 +402,7 @@ func (m *counter) choose() {
 	}
 	m.part, m.problem = p, ""
 	if !m.warned {
-		m.stage = cautioned
+		m.turn(cautioned)
 		return
 	}
 	m.begin()

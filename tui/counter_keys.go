@@ -2,6 +2,7 @@ package tui
 
 import (
 	"strings"
+	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
@@ -30,7 +31,7 @@ func init() {
 		bind(choosing, "↓", "the list", func(m *counter) tea.Cmd { m.move(1); return nil }, "down", "tab"),
 		bind(choosing, "↑", "the list", func(m *counter) tea.Cmd { m.move(-1); return nil }, "up", "shift+tab"),
 		bind(choosing, "Esc", "clear, or leave", func(m *counter) tea.Cmd { return m.leave() }, "esc"),
-		bind(cautioned, "Esc", "another part", func(m *counter) tea.Cmd { m.stage = choosing; return nil }, "esc"),
+		bind(cautioned, "Esc", "another part", func(m *counter) tea.Cmd { m.turn(choosing); return nil }, "esc"),
 		bind(underTest, "Esc", "stop, what came is kept", func(m *counter) tea.Cmd { return m.stop() }, "esc"),
 		bind(answered, "Esc", "next customer", func(m *counter) tea.Cmd { m.next(); return nil }, "esc"),
 		bind(answered, "a", "test it again", func(m *counter) tea.Cmd { m.begin(); return nil }, "a"),
@@ -44,6 +45,10 @@ func init() {
 	}
 }
 
+// unread is how long the cautions and the answer stand before Enter takes them
+// away, so that a key pressed twice does not.
+const unread = 600 * time.Millisecond
+
 // press runs the action of a key, or types it.
 func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	leaving := m.leaving
@@ -51,6 +56,12 @@ func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	if m.s.help && k.Type != tea.KeyCtrlC {
 		m.s.help = false
 		return nil
+	}
+	if k.Type == tea.KeyEnter && m.stage&(cautioned|answered) != 0 && m.now.Sub(m.entered) < unread {
+		return nil // meant for the screen before: nobody has read this one yet
+	}
+	if m.stage == answered && k.Type == tea.KeyRunes && len(k.Runes) > 3 {
+		m.next() // the label of the next part, from a scanner
 	}
 	for _, a := range counterActions {
 		if a.in&m.stage != 0 && key.Matches(k, a.Binding) {

@@ -65,7 +65,15 @@ func TestCounterOnATerminal(t *testing.T) {
 	g.wait(t, "> 51x600_")
 	key("\r")
 	g.wait(t, "Before you fill")
-	key("\r")
+	for began := false; !began; { // Enter counts once the cautions have stood for a moment
+		key("\r")
+		select {
+		case p := <-begun:
+			begun <- p
+			began = true
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
 	if p := <-begun; p.Label != "hose 51x600 mm" {
 		t.Errorf("the part is %q", p.Label)
 	}

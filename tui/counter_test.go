@@ -111,6 +111,9 @@ func (k *clerk) wait(d time.Duration, done func() bool) time.Duration {
 
 func (k *clerk) press(keys ...string) (quit bool) {
 	for _, key := range keys {
+		if key == "enter" {
+			k.wait(unread, nil) // has read the screen
+		}
 		if _, cmd := k.m.Update(keyOf(key)); cmd != nil {
 			if _, is := cmd().(tea.QuitMsg); is {
 				quit = true
@@ -169,10 +172,20 @@ func TestCounterSessions(t *testing.T) {
 				}
 				k.press("s")
 				k.says("slip of hose 51x600 mm")
+				if k.m.Update(keyOf("enter")); k.m.stage != answered {
+					t.Error("a key that was meant for the test takes the answer away")
+				}
 				k.press("enter")
 				k.says("Type its label", "let the air out") // the part is still full
-				if k.m.warned != true {
-					t.Error("the cautions would be asked again")
+				k.press("left hose long", "enter")          // as a scanner types
+				if k.m.stage != underTest || k.m.part.Label != "left hose long" {
+					t.Errorf("stage %v, part %q: the cautions were asked again, or the label was not taken", k.m.stage, k.m.part.Label)
+				}
+				k.press("esc")
+				k.m.stage = answered
+				k.press("small cooler")
+				if k.m.stage != choosing || string(k.m.field) != "small cooler" {
+					t.Errorf("a label that comes at once on the answer gives stage %v, field %q", k.m.stage, string(k.m.field))
 				}
 			})
 		})
@@ -316,6 +329,10 @@ func TestCounterChoosesAsOneTypes(t *testing.T) {
 		t.Error("Esc does not go back")
 	}
 	m.press(keyOf("enter"))
+	if m.press(keyOf("enter")); m.stage != cautioned {
+		t.Error("a key pressed twice takes the cautions away unread")
+	}
+	m.now = m.now.Add(unread)
 	m.press(keyOf("enter"))
 	if m.stage != choosing || !strings.Contains(m.problem, "disk is full") {
 		t.Errorf("a record that cannot be made gives stage %v, %q", m.stage, m.problem)
