@@ -77,11 +77,19 @@ const (
 // the air while the tap's flow is on, and then heat moves a little otherwise.
 const (
 	priorLnTauB, priorLnTauBSD = 1.8, 1.0
-	priorWarmSD                = 0.5 // K
+	priorWarmSD                = 1.0 // K
 	lnTapSD                    = 0.7 // of the tap's width about a first guess
 )
 
-// step finds where the tap was opened: the cells before it, the first after it
+// bottleModels are those of a jet, and again with the airs of duct and bottle
+// mixed to one as the tap is opened, as in a wide and short connection.
+var bottleModels = append(jetModels[:len(jetModels):len(jetModels)], jetModels[:4]...)
+
+// mixedWarmSD is how far, K, mixed air may be from sharing its energy, which
+// walls take and give while it is stirred.
+const mixedWarmSD = 5.0
+
+// tapStep finds where the tap was opened: the cells before it, the first after it
 // that is quiet again, and the last. It looks for the deepest sharp fall with
 // quiet air on both sides, after from (s).
 func tapStep(cells []cell, from, ambient, sigma float64) (open, quiet, last int, ok bool) {
@@ -239,12 +247,13 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 	n1, n := len(h1.t), len(h1.t)+len(h2.t)
 	var fits []solution
 	var prior []float64
-	for _, m := range jetModels {
+	for i, m := range bottleModels {
+		mixed := i >= len(jetModels)
 		q := problem{
 			p: append(append(append([]float64(nil), h1.p...), h2.p...), mean/readings-zero),
 			w: append(append(append([]float64(nil), h1.w...), h2.w...), 1/(fallSD*fallSD)),
 			predict: func(th, out []float64) {
-				withBottle(m, th, float64(bottle), pa, tw, fall, h1.t, h2.t, out)
+				withBottle(m, mixed, th, float64(bottle), pa, tw, fall, h1.t, h2.t, out)
 				h1.overCells(out[:n1])
 				h2.overCells(out[n1:n])
 				for i := range out {
@@ -256,6 +265,9 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 			sd:   []float64{0, 0, priorDTSD, priorLnTauSD, math.Max(h1.zeroSD, 0.01), 0, priorLnTauBSD, lnTapSD, priorWarmSD},
 			lo:   []float64{pa, -1, -100, -3, -2e4, math.Log(1e-6), -3, guess[botLnTap] - 3, -30},
 			hi:   []float64{1e7, 10, 150, 7, 2e4, math.Log(100), 6, guess[botLnTap] + 3, 30},
+		}
+		if mixed {
+			q.sd[botWarm] = mixedWarmSD
 		}
 		var best solution
 		from := []struct{ dt, lnTau, lnTauB float64 }{
@@ -288,10 +300,10 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 			ln = ln.with(0, 1, 0)
 		}
 	}
-	iv := ln.interval(orificeShare(fits, jetModels, share))
+	iv := ln.interval(orificeShare(fits, bottleModels, share))
 	v.Volume = Interval{math.Exp(iv.Value), math.Exp(iv.Low), math.Exp(iv.High), iv.Level}
 	at := make([]float64, 3)
-	withBottle(jetModels[best], fits[best].th, float64(bottle), pa, tw, fall, []float64{ts}, []float64{fall.to}, at)
+	withBottle(bottleModels[best], best >= len(jetModels), fits[best].th, float64(bottle), pa, tw, fall, []float64{ts}, []float64{fall.to}, at)
 	v.Before, v.After = Gauge(at[0]-pa), Gauge(at[1]-pa)
 	return v, nil
 }
@@ -342,7 +354,7 @@ type span struct{ from, to float64 }
 //	bottle  β·ṗ = β·(Tw−Tb)·p₂/(Tw·τb) + γ·T'·ẇ           through the tap
 //	ṁ = K·p·ψ(pa/p)/√(T·Tw) or K·(p²−pa²)/Tw·ψ(pa/p₀)·p₀/(p₀²−pa²)
 //	ẇ = a·√R·p/√T·ψ(pb/p)                                  a = CdA_tap/V
-func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first, then, out []float64) {
+func withBottle(m model, mixed bool, th []float64, bottle, pa, tw float64, fall span, first, then, out []float64) {
 	p0, k := th[botP0], th[botK]
 	beta := bottle / math.Exp(th[botLnV])
 	tau, tauB := math.Exp(th[botLnTau]), math.Exp(th[botLnTauB])
@@ -438,6 +450,22 @@ func withBottle(m model, th []float64, bottle, pa, tw float64, fall span, first,
 		out[i] = s.p
 	}
 	advance(fall.from, fast, alone)
+
+	if mixed {
+		// One gas in both vessels, whose time constant is τb.
+		s = state{p: (s.p + beta*pa) / (1 + beta) * (1 + th[botWarm]/tw), d: s.d + beta*pa/tw}
+		out[len(out)-1] = s.p
+		one := func(s state) state {
+			t := (1 + beta) * s.p / s.d
+			l := leak(s.p, t)
+			return state{heat(s.p, t, ref2, tauB) - gamma*t*l/(1+beta), -l, 0, 0}
+		}
+		for i, t := range then {
+			advance(t, math.Max(math.Abs(k), 1/tauB), one)
+			out[len(first)+i] = s.p
+		}
+		return
+	}
 
 	// The fall, by steps that each take off a part of what is left between the pressures.
 	sum := 0.0
