@@ -184,7 +184,7 @@ func (m *hand) drawTop(g *grid, left, y, right int) int {
 	case dialAsked:
 		word = "DIAL"
 		if m.sizing {
-			word = "SIZE"
+			word = "AIR"
 		}
 	case dialReady:
 		word, under = "FILL", "then shut the valve"

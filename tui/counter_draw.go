@@ -78,6 +78,12 @@ func (m *counter) drawHead(g *grid, left int) {
 	}
 	g.text(left, 0, title, strong, end)
 	f := m.newsLine()
+	if m.stage == choosing && m.problem != "" && m.unsaved == nil && !m.s.st.Lost {
+		f = fact{} // it stands where the clerk types
+		if m.counted {
+			f = fact{m.tally.String(), dim}
+		}
+	}
 	g.text(left, 1, f.text, f.st, g.w-1)
 }
 
@@ -138,6 +144,9 @@ func (m *counter) drawChoose(g *grid, left, y int) {
 	g.text(x, y, "_", strong)
 	if n := len(m.offers); n == 1 && m.pick < 0 && len(m.field) > 0 {
 		g.text(x+2, y, m.offers[0].Label, dim)
+	}
+	if m.problem != "" {
+		g.text(left, y+1, "! "+m.problem, warn, g.w-1)
 	}
 	y += 2
 	rows := g.h - 4 - y
