@@ -50,8 +50,6 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 	switch {
 	case f.port != "" || f.modbus != "" || f.profile != "" && f.profile != noProfile || f.rig.given():
 		return wrong("leave out --port, --profile, --modbus and the simulated rig's flags", "--by-hand reads no sensor")
-	case f.profile != "" && f.profile != noProfile:
-		return wrong("leave out --profile, and state --volume and --ceiling by themselves", "a profile is of a transducer, and --by-hand reads none")
 	case f.reads == "absolute":
 		return wrong("leave out --reads", "a dial reads gauge pressure")
 	case f.length != 0 || f.untilVerdict:
