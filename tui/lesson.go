@@ -13,7 +13,7 @@ import (
 
 // Duct is what the simulated duct of a lesson is like.
 type Duct struct {
-	Hole        decay.Length      // equivalent hole at the supply's pressure, Cd 0.62; 0: tight
+	Hole        decay.Length      // equivalent hole, Cd 0.62; 0: tight
 	Seep        bool              // the leak is many fine paths and not one hole
 	Volume      decay.Volume      // m³
 	Ambient     decay.Pressure    // around the duct, absolute
@@ -22,9 +22,8 @@ type Duct struct {
 }
 
 // SeepCoefficient is the coefficient, kg/(s·Pa²), of a laminar leak
-// ṁ = c·(p² − pa²) that passes at the supply's pressure what the hole would.
-func (d Duct) SeepCoefficient() float64 {
-	p := d.Supply.Absolute(d.Ambient)
+// ṁ = c·(p² − pa²) that passes at pressure p what the hole would.
+func (d Duct) SeepCoefficient(p decay.Pressure) float64 {
 	area := decay.Area(decay.DefaultCd * float64(decay.CircleArea(d.Hole)))
 	drop := float64(p*p - d.Ambient*d.Ambient)
 	if drop <= 0 {
@@ -149,7 +148,7 @@ func RunLesson(ctx context.Context, o LessonOptions) ([]string, error) {
 // setLeak gives a rig the leak of d, while it runs.
 func (d Duct) setLeak(r Rig) error {
 	if d.Seep {
-		return errors.Join(r.SetHole(0), r.SetSeep(d.SeepCoefficient()))
+		return errors.Join(r.SetHole(0), r.SetSeep(d.SeepCoefficient(r.Pressure())))
 	}
 	return errors.Join(r.SetSeep(0), r.SetHole(d.Hole))
 }

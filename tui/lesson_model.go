@@ -185,7 +185,10 @@ func (m *lesson) look() {
 	if m.cur == nil || !m.cur.running() || m.paused {
 		return
 	}
-	m.run.proc.Step(decay.Look{At: m.run.now})
+	// As often as in life: a fit is spread over several looks.
+	for range speeds[m.speed] {
+		m.run.proc.Step(decay.Look{At: m.run.now})
+	}
 	m.cur.result = m.run.proc.State().Result
 }
 
@@ -193,6 +196,9 @@ func (m *lesson) look() {
 // when its time is up.
 func (m *lesson) followRun() {
 	r := m.run
+	if r.err != nil {
+		m.notice, r.err = r.err.Error(), nil
+	}
 	if !math.IsNaN(r.tr.iso) && m.cur == r.tr && m.index(r.tr) < 0 {
 		m.show(r.tr)
 	}
@@ -403,7 +409,7 @@ func (m *lesson) tell(size decay.Length, known bool) {
 	m.entry = nil
 	m.look()
 	r := m.round
-	r.revealed, r.told, r.said = true, known, r.tr.result
+	r.revealed, r.told, r.said = true, known, r.tr.said()
 	r.tr.hidden = false
 	r.tr.size, r.tr.named, r.truth = size, known, size
 	m.rounds = append(m.rounds, r.verdict())

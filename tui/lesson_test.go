@@ -30,7 +30,7 @@ func testRig(d Duct) (Rig, error) {
 	c := rig.Default()
 	c.Volume, c.Hole, c.Ambient, c.Temperature, c.Supply = d.Volume, d.Hole, d.Ambient, d.Temperature, d.Supply
 	if d.Seep {
-		c.Hole, c.Seep = 0, d.SeepCoefficient()
+		c.Hole, c.Seep = 0, d.SeepCoefficient(d.Supply.Absolute(d.Ambient))
 	}
 	if err := c.Validate(); err != nil {
 		return nil, err
@@ -300,12 +300,12 @@ func TestSeepPassesWhatItsHoleWould(t *testing.T) {
 		d := Duct{Hole: hole, Volume: 0.01, Ambient: 85e3, Temperature: decay.DefaultTemperature, Supply: 25 * psi}
 		p := d.Supply.Absolute(d.Ambient)
 		want := decay.NozzleFlow(decay.Area(decay.DefaultCd*float64(decay.CircleArea(hole))), p, d.Temperature, d.Ambient)
-		got := d.SeepCoefficient() * float64(p*p-d.Ambient*d.Ambient)
+		got := d.SeepCoefficient(p) * float64(p*p-d.Ambient*d.Ambient)
 		if math.Abs(got/float64(want)-1) > 1e-9 {
 			t.Errorf("%v: %v kg/s, want %v", hole, got, want)
 		}
 	}
-	if (Duct{}).SeepCoefficient() != 0 {
+	if (Duct{Ambient: 1e5}).SeepCoefficient(1e5) != 0 {
 		t.Error("a duct without pressure has a seep")
 	}
 }
@@ -408,6 +408,41 @@ func checkLook(t *testing.T, c *classroom, seen map[string]int) {
 	}
 	if strings.Contains(says, "psi") && !strings.Contains(says, "psi gauge") {
 		bad("a pressure does not say gauge")
+	}
+}
+
+// TestShownEstimatesCoverTheHole looks at what is shown all through traces of
+// either law and fill: before the estimate has recognised the isolation, and
+// while the supply still held the pressure up, nothing may be shown.
+func TestShownEstimatesCoverTheHole(t *testing.T) {
+	for _, law := range []bool{false, true} {
+		for _, slow := range []bool{false, true} {
+			for _, k := range []int{1, 3, 5} {
+				c := openClass(t, LessonOptions{Hold: 40 * time.Second})
+				c.m.seep, c.m.slow, c.m.speed = law, slow, 1
+				c.keys(string(rune('1' + k)))
+				shown := 0
+				for next := 1.0; c.m.cur.running(); {
+					c.wait(200 * time.Millisecond)
+					s := c.m.cur.seconds()
+					if s < next && c.m.cur.running() {
+						continue
+					}
+					next *= 1.5
+					if c.m.cur.estimate() == "" {
+						continue
+					}
+					shown++
+					truth, h := float64(c.m.cur.size), c.m.cur.said().Hole
+					if h.Low > truth*1.001 || h.High < truth*0.999 {
+						t.Errorf("%s, %v, after %.1f s: %.3f mm (%.3f to %.3f) is shown", c.m.cur.name(), c.m.cur.settings(), s, h.Value*1e3, h.Low*1e3, h.High*1e3)
+					}
+				}
+				if shown < 3 {
+					t.Errorf("%s, %v: an estimate was shown only %d times", c.m.cur.name(), c.m.cur.settings(), shown)
+				}
+			}
+		}
 	}
 }
 
@@ -809,6 +844,7 @@ func lessonMoments(t testing.TB) map[string]*lesson {
 		for _, tr := range c.m.traces {
 			v := float64(tr.size) / decay.Millimetre
 			tr.result = estimate(v, v*0.93, v*1.04+0.02)
+			tr.result.Hold.Start = time.Duration(tr.iso * float64(time.Second))
 			if c.m.round != nil && c.m.round.tr == tr {
 				c.m.round.said = tr.result
 			}

@@ -67,7 +67,21 @@ func (t *lessonTrace) estimate() string {
 	if t.hidden || len(t.was) > 0 {
 		return ""
 	}
-	return estimateWords(t.result)
+	return estimateWords(t.said())
+}
+
+// recognised is by how much the isolation that the estimate found may differ
+// from the true one, s; before it is found at all, the estimate may be of the
+// time when the supply held the pressure up.
+const recognised = 1.0
+
+// said is what the estimate says of this hold, and nothing before it has
+// recognised the hold.
+func (t *lessonTrace) said() decay.Result {
+	if t.sim && !(math.Abs(t.result.Hold.Start.Seconds()-t.iso) <= recognised) {
+		return decay.Result{}
+	}
+	return t.result
 }
 
 // settings are the words for what a trace was made with, in a fixed order.
@@ -139,6 +153,7 @@ type lessonRun struct {
 	stage decay.Phase   // ready, fill, hold or over
 	hold  time.Duration
 	p     decay.Gauge // the latest reading
+	err   error       // of a change of the rig
 
 	truth [slopeReadings]decay.Pressure // the true pressure at the latest readings, a ring
 	reads int                           // how many there were
@@ -185,6 +200,11 @@ func (b *lessonRun) valves() {
 			next = decay.PhaseHold
 			b.rig.Isolate()
 			b.tr.iso = b.now.Seconds()
+			if b.tr.duct.Seep {
+				// Its size is that of the hole which passes as much at the start of
+				// the hold, wherever that is.
+				b.err = b.rig.SetSeep(b.tr.duct.SeepCoefficient(b.rig.Pressure()))
+			}
 		}
 	case decay.PhaseHold:
 		if in >= b.hold {

@@ -155,7 +155,7 @@ func lessonRig(d tui.Duct) (tui.Rig, error) {
 	c := rig.Default()
 	c.Volume, c.Hole, c.Ambient, c.Temperature, c.Supply = d.Volume, d.Hole, d.Ambient, d.Temperature, d.Supply
 	if d.Seep {
-		c.Hole, c.Seep = 0, d.SeepCoefficient()
+		c.Hole, c.Seep = 0, d.SeepCoefficient(d.Supply.Absolute(d.Ambient))
 	}
 	if err := c.Validate(); err != nil {
 		return nil, err
