@@ -48,6 +48,7 @@ const (
 	FaultRailHigh     = "rail-high"         // far above full scale: the signal touches the supply
 	FaultRailLow      = "rail-low"          // one value at or below zero scale: the signal touches ground
 	FaultSag          = "supply-sag"        // all values fell by a share at one moment
+	FaultSupplyLow    = "supply-low"        // the supply fell, and readings are corrected by it
 	FaultNoisy        = "noisy"             // far more noise than stated or than earlier
 	FaultUnitJump     = "unit-jump"         // values changed by the ratio of two units
 	FaultReference    = "gauge-or-absolute" // a gauge sensor where an absolute one was stated, or the reverse
@@ -79,6 +80,7 @@ var faultKinds = map[string]faultKind{
 	FaultRailHigh:     {name: "signal at supply", doubt: true},
 	FaultRailLow:      {name: "signal at ground", doubt: true},
 	FaultSag:          {name: "supply sag", doubt: true},
+	FaultSupplyLow:    {name: "low supply"},
 	FaultNoisy:        {name: "noisy signal"},
 	FaultUnitJump:     {name: "unit changed", doubt: true},
 	FaultReference:    {name: "gauge or absolute", doubt: true},

@@ -363,6 +363,7 @@ type supplyWatch struct {
 	firsts    []float64
 	low, back int
 	on        bool
+	code      string
 }
 
 const (
@@ -389,17 +390,18 @@ func (s *supplyWatch) add(at time.Duration, v float64, corrected bool) *Fault {
 	}
 	switch {
 	case !s.on && s.low == 3:
-		s.on = true
+		s.on, s.code = true, FaultSag
 		f := &Fault{At: at, Code: FaultSag, State: Begins,
 			Text: fmt.Sprintf("%s: the transducer's supply fell to %.2f V, from %.2f V", s.name, v, s.nominal),
 			Hint: "check the board's power and the supply wire; the readings are not corrected for it"}
 		if corrected {
-			f.Hint = "check the board's power and the supply wire; the readings are corrected for it"
+			f.Code, f.Hint = FaultSupplyLow, "check the board's power and the supply wire; the readings are corrected for it"
+			s.code = f.Code
 		}
 		return f
 	case s.on && s.back == 3:
 		s.on = false
-		return &Fault{At: at, Code: FaultSag, State: Ends, Text: fmt.Sprintf("%s: the supply is back at %.2f V", s.name, v), Hint: "the test goes on"}
+		return &Fault{At: at, Code: s.code, State: Ends, Text: fmt.Sprintf("%s: the supply is back at %.2f V", s.name, v), Hint: "the test goes on"}
 	}
 	return nil
 }

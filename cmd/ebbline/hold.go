@@ -223,8 +223,12 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			src = later{src, old.by}
 		}
 	}
+	watched := src
+	if f.port == "" {
+		watched = sensor.Watch(src, sensor.HealthConfig{Name: src.About().Name, Reads: set.Reads, Ambient: set.Ambient, FullScale: set.FullScale})
+	}
 	if headless {
-		return a.holdPlain(ctx, f, src, set, unit, k, before, old.samples())
+		return a.holdPlain(ctx, f, watched, set, unit, k, before, old.samples())
 	}
 
 	stage := &rigStage{}
@@ -235,7 +239,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		}
 	}
 	o := tui.Options{
-		Source: src, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
+		Source: watched, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
 		OnItem: k.item, OnMark: k.mark, Before: before, Earlier: old.samples(), Bell: f.bell, Look: look, Save: k.save, Card: card,
 		Apply: func(t tui.Texts) (decay.Setup, error) { return f.typed(t, set) },
 		Begin: func(s tui.Start) error {
