@@ -42,9 +42,12 @@ func (e *entry) press(k tea.KeyMsg) bool {
 func (e *entry) draw(g *grid, x, y, right int) {
 	room := right - x - 1
 	t := strings.ReplaceAll(e.text, "\t", " ")
-	for width(t) > room && t != "" {
-		_, n := utf8.DecodeRuneInString(t)
-		t = t[n:]
+	if width(t) > room {
+		for width(t) > room-1 && t != "" {
+			_, n := utf8.DecodeRuneInString(t)
+			t = t[n:]
+		}
+		t = "…" + t
 	}
 	x = g.text(x, y, t, strong, right)
 	if x < right {

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/charmbracelet/bubbles/key"
@@ -28,26 +29,26 @@ func init() {
 			func(m *model) tea.Cmd { m.isolate(); return nil }},
 		{key.NewBinding(key.WithKeys("r"), key.WithHelp("r", "release: open the vent of the rig")), true,
 			func(m *model) tea.Cmd { m.o.Controls.Release(); return nil }},
-		{key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "pinch: press the rig's leak half shut, or let go")), true,
-			func(m *model) tea.Cmd { m.pinch(); return nil }},
 		{key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hunt: the leak's rate, joint by joint; again goes back")), false,
 			func(m *model) tea.Cmd { m.toggle(viewHunt); return nil }},
-		{key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark: keep a word with the rate at this moment")), false,
-			func(m *model) tea.Cmd { m.startMark(); return nil }},
+		{key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "split: which section the leak is in; a adds a section")), false,
+			func(m *model) tea.Cmd { m.toggle(viewSplit); return nil }},
 		{key.NewBinding(key.WithKeys("n"), key.WithHelp("n", "next: end this test and go to the next one's start card")), false,
 			func(m *model) tea.Cmd { m.nextTest(); return nil }},
 		{key.NewBinding(key.WithKeys("t"), key.WithHelp("t", "retest: the same again after a repair, compared with this")), false,
 			func(m *model) tea.Cmd { m.retest(); return nil }},
-		{key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "split: which section the leak is in; a adds a section")), false,
-			func(m *model) tea.Cmd { m.toggle(viewSplit); return nil }},
 		{key.NewBinding(key.WithKeys("u"), key.WithHelp("u", "unit: psi, bar, kPa and the others in turn")), false,
 			func(m *model) tea.Cmd { m.nextUnit(); return nil }},
 		{key.NewBinding(key.WithKeys("d"), key.WithHelp("d", "details: the numbers for a specialist")), false,
 			func(m *model) tea.Cmd { m.s.detail, m.s.help = !m.s.detail, false; return nil }},
 		{key.NewBinding(key.WithKeys("b"), key.WithHelp("b", "bell: sound on or off")), false,
 			func(m *model) tea.Cmd { m.s.bell = !m.s.bell; m.refreshKeys(); return nil }},
-		{key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "help: this list")), false,
-			func(m *model) tea.Cmd { m.s.help = !m.s.help; return nil }},
+		{key.NewBinding(key.WithKeys("m"), key.WithHelp("m", "mark: keep a word with the rate at this moment")), false,
+			func(m *model) tea.Cmd { m.startMark(); return nil }},
+		{key.NewBinding(key.WithKeys("p"), key.WithHelp("p", "pinch: press the rig's leak half shut, or let go")), true,
+			func(m *model) tea.Cmd { m.pinch(); return nil }},
+		{key.NewBinding(key.WithKeys("?"), key.WithHelp("?", "help: this list, page by page")), false,
+			func(m *model) tea.Cmd { m.nextHelp(); return nil }},
 		{key.NewBinding(key.WithKeys("q", "ctrl+c"), key.WithHelp("q", "quit: save the record and leave")), false,
 			func(m *model) tea.Cmd { return m.quit() }},
 		{key.NewBinding(key.WithKeys("esc"), key.WithHelp("Esc", "back: to the picture of the test; it ends nothing")), false,
@@ -73,6 +74,20 @@ func (m *model) toggle(v view) {
 		v = viewRoom
 	}
 	s.view = v
+	m.refreshKeys()
+}
+
+// nextHelp shows the help, turns its page, and after the last goes back.
+func (m *model) nextHelp() {
+	s := &m.s
+	switch {
+	case !s.help:
+		s.help, s.detail, s.helpPage = true, false, 0
+	case s.helpPage+1 < s.helpPages(m.w, m.h):
+		s.helpPage++
+	default:
+		s.help = false
+	}
 }
 
 // isolate shuts the supply valve where that can be done from here, and takes
@@ -107,6 +122,7 @@ func (m *model) back() {
 		m.say("Esc ends nothing here: q saves the record and leaves")
 	}
 	s.help, s.detail, s.view = false, false, viewRoom
+	m.refreshKeys()
 }
 
 // hint is a key as the foot of a screen offers it.
@@ -118,7 +134,11 @@ type hint struct {
 // refreshKeys makes the foot line and the help from the table.
 func (m *model) refreshKeys() {
 	m.s.keys = m.s.keys[:0:0]
-	for _, a := range actions {
+	list := append([]action(nil), actions...)
+	if m.s.view == viewHunt { // what one hunts with comes first
+		slices.SortStableFunc(list, func(a, b action) int { return huntFirst(b) - huntFirst(a) })
+	}
+	for _, a := range list {
 		if a.rig && m.o.Controls == nil {
 			continue
 		}
@@ -129,6 +149,13 @@ func (m *model) refreshKeys() {
 		}
 		m.s.keys = append(m.s.keys, hint{h.Key, word, h.Desc, h.Key == "?" || h.Key == "q"})
 	}
+}
+
+func huntFirst(a action) int {
+	if k := a.Help().Key; k == "m" || k == "p" || k == "h" {
+		return 1
+	}
+	return 0
 }
 
 // foot is the line of keys for a screen of w cells. Those that find no room

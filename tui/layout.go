@@ -23,7 +23,7 @@ func (s *scene) drawFull(g *grid) {
 	const left = 2
 	right := g.w - 2
 	side := 0
-	if g.w >= wideW && !s.help {
+	if g.w >= wideW {
 		side = min(58, g.w*2/5)
 		right = g.w - side - 4
 	}
@@ -63,8 +63,6 @@ func (s *scene) drawFull(g *grid) {
 		floor--
 	}
 	switch {
-	case s.help:
-		s.drawList(g, left, y, right, bottom-1, s.helpLines())
 	case s.detail && side == 0:
 		s.drawList(g, left, y, right, bottom-1, s.details())
 	default:
@@ -231,7 +229,7 @@ func (s *scene) drawList(g *grid, x, y, right, bottom int, lines []fact) {
 func (s *scene) helpLines() []fact {
 	out := []fact{{"keys", strong}}
 	for _, k := range s.keys {
-		out = append(out, fact{k.key + "   " + k.desc, plain})
+		out = append(out, fact{k.key + strings.Repeat(" ", max(1, 5-width(k.key))) + k.desc, plain})
 	}
 	out = append(out, fact{"", plain}, fact{cautions[0], strong})
 	for _, c := range cautions[1:] {
@@ -240,14 +238,66 @@ func (s *scene) helpLines() []fact {
 	return out
 }
 
+// helpRows are the lines of the help, wrapped for a screen of w cells.
+func (s *scene) helpRows(w int) []fact {
+	var out []fact
+	for _, l := range s.helpLines() {
+		if width(l.text) <= w {
+			out = append(out, l)
+			continue
+		}
+		key := ""
+		if i := strings.Index(l.text, "  "); i > 0 && i < 5 {
+			key = l.text[:5]
+		}
+		for i, part := range wrap(strings.TrimPrefix(l.text, key), w-5) {
+			if i > 0 || key == "" {
+				out = append(out, fact{"     " + part, l.st})
+			} else {
+				out = append(out, fact{key + part, l.st})
+			}
+		}
+	}
+	return out
+}
+
+// helpPages is on how many pages the help is.
+func (s *scene) helpPages(w, h int) int {
+	n := max(1, h-2)
+	return (len(s.helpRows(w-2)) + n - 1) / n
+}
+
+// drawHelp fills the screen with a page of the help, under the pressure.
+func (s *scene) drawHelp(g *grid) {
+	word := s.phase()
+	if v := s.verdict(); v != "" && !s.st.Lost {
+		word = v
+	}
+	x := g.text(1, 0, s.digits()+" "+s.unit.Name+" gauge  "+word, s.pressureStyle())
+	if s.about.Simulated {
+		b := " " + simulated + " "
+		if x+2+width(b) > g.w {
+			b = " SIMULATED "
+		}
+		g.right(g.w-1, 0, b, banner)
+	}
+	rows, n := s.helpRows(g.w-2), max(1, g.h-2)
+	pages := s.helpPages(g.w, g.h)
+	page := min(s.helpPage, pages-1)
+	for i := range min(n, len(rows)-page*n) {
+		g.text(1, 1+i, rows[page*n+i].text, rows[page*n+i].st)
+	}
+	foot := "? or Esc goes back"
+	if page+1 < pages {
+		foot = "? turns the page, Esc goes back"
+	}
+	g.text(1, g.h-1, foot, dim)
+}
+
 // drawSmall is digits, the news, phase and the sentence, for 40×12.
 func (s *scene) drawSmall(g *grid) {
 	y := 0
 	n := s.news()
-	if s.help {
-		s.drawList(g, 0, 0, g.w, g.h, s.helpLines())
-		return
-	}
 	if s.about.Simulated {
 		b := simulated
 		if width(b) > g.w {

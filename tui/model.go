@@ -115,7 +115,7 @@ func (m *model) startTest(set decay.Setup) {
 		s.trace.Add(r.At.Seconds(), float64(m.proc.State().P))
 	}
 	m.waited = nil
-	m.meter = meter{}
+	m.meter, s.hunted, s.clean = meter{}, false, decay.Result{}
 	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.state()
@@ -269,6 +269,13 @@ func (m *model) step(ev decay.Event) {
 			m.mark(e)
 		case decay.CeilingPassed:
 			m.rang = time.Time{} // the next tick rings
+		case decay.Estimated:
+			if m.s.view == viewHunt && isolated(m.proc.State().Phase) {
+				m.s.hunted = true
+			}
+			if !m.s.hunted && e.Result.HasFit {
+				m.s.clean = e.Result
+			}
 		case decay.VerdictReached:
 			if !m.faults.Doubtful() {
 				m.ring(ringVerdict)
@@ -288,6 +295,11 @@ func (m *model) step(ev decay.Event) {
 func (m *model) mark(e decay.PhaseChanged) {
 	if e.To == decay.PhaseReady {
 		return
+	}
+	// Only a fill of an empty duct is a new question: a joint that is pressed may
+	// look like any phase.
+	if e.To == decay.PhaseFill && m.s.hunt.empty {
+		m.s.hunted, m.s.clean = false, decay.Result{}
 	}
 	if n := len(m.s.marks); n >= 24 {
 		m.s.marks = append(m.s.marks[:1], m.s.marks[2:]...)

@@ -15,31 +15,34 @@ import (
 // scene is all that a frame is drawn from. It holds values only, so that a
 // picture can be made of any moment without a test running.
 type scene struct {
-	st      decay.State
-	set     decay.Setup // with defaults
-	unit    decay.PressureUnit
-	title   string
-	about   sensor.About
-	ports   []string
-	trace   *chart.Columns // seconds, Pa gauge
-	marks   []mark         // phase changes, oldest first
-	fault   string         // the gravest that is on, or one that came and went
-	next    string         // what to do about it
-	doubt   bool           // the readings are not to be trusted
-	saved   string         // where the record went
-	notice  string         // a record that could not be written, a stream that ended
-	bell    bool
-	rig     bool // the valves can be worked from here
-	ascii   bool
-	card    *card // the start card, while it is shown
-	hunt    hunt
-	view    view
-	split   split
-	section string // the test under way is of this section; "": of no section
-	before  *past  // the test this one is compared with
-	detail  bool
-	help    bool
-	keys    []hint // for the foot of the screen and the help
+	st       decay.State
+	set      decay.Setup // with defaults
+	unit     decay.PressureUnit
+	title    string
+	about    sensor.About
+	ports    []string
+	trace    *chart.Columns // seconds, Pa gauge
+	marks    []mark         // phase changes, oldest first
+	fault    string         // the gravest that is on, or one that came and went
+	next     string         // what to do about it
+	doubt    bool           // the readings are not to be trusted
+	saved    string         // where the record went
+	notice   string         // a record that could not be written, a stream that ended
+	bell     bool
+	rig      bool // the valves can be worked from here
+	ascii    bool
+	card     *card // the start card, while it is shown
+	hunt     hunt
+	view     view
+	split    split
+	section  string // the test under way is of this section; "": of no section
+	before   *past  // the test this one is compared with
+	detail   bool
+	help     bool
+	helpPage int
+	hunted   bool         // joints were pressed since the fill, which changes the leak
+	clean    decay.Result // what was known before that
+	keys     []hint       // for the foot of the screen and the help
 }
 
 // view is what a test is looked at with.
@@ -75,6 +78,8 @@ func (s *scene) draw(w, h int) *grid {
 		s.drawAlarm(g)
 	case s.card != nil:
 		s.drawCard(g)
+	case s.help && w >= smallW && h >= smallH:
+		s.drawHelp(g)
 	case s.view == viewSplit && !s.help && !s.detail && w >= smallW && h >= smallH:
 		s.drawSplit(g)
 	case s.view == viewHunt && !s.help && !s.detail && w >= fullW && h >= fullH:

@@ -73,6 +73,7 @@ type split struct {
 func (m *model) endTest() *past {
 	m.finish()
 	p := &past{title: m.s.title, set: m.set, result: m.result, trace: m.s.trace, start: m.s.origin(), hold: m.result.Hold.Start.Seconds()}
+	p.result = m.s.found(p.result)
 	r := p.result
 	switch {
 	case !r.HasFit || !r.HasVolume:
@@ -176,11 +177,20 @@ func (m *model) pressSplit(k tea.KeyMsg) (tea.Cmd, bool) {
 	return nil, true
 }
 
+// found is what the test found: r, or what was known before joints were pressed,
+// which changes the leak.
+func (s *scene) found(r decay.Result) decay.Result {
+	if s.hunted && s.clean.HasFit {
+		return s.clean
+	}
+	return r
+}
+
 // present is the split with the test under way in it.
 func (s *scene) present(section string) split {
 	out := s.split
 	out.sections = append([]decay.Section(nil), out.sections...)
-	r := s.st.Result
+	r := s.found(s.st.Result)
 	if !r.HasFit || !r.HasVolume || s.set.Of == decay.PartFittings {
 		return out
 	}
@@ -201,7 +211,7 @@ func (s *scene) repair() string {
 	if s.before == nil {
 		return ""
 	}
-	r := s.st.Result
+	r := s.found(s.st.Result)
 	r.Outcome = s.outcome()
 	c, ok := decay.Compare(s.before.result, r)
 	if !ok {

@@ -3,6 +3,7 @@ package tui
 import (
 	"io"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -216,5 +217,56 @@ func TestRecordBeforeTheRepairIsDrawn(t *testing.T) {
 	}
 	if old < 10 {
 		t.Errorf("%d cells of the trace before", old)
+	}
+}
+
+func TestHuntingDoesNotSpoilWhatTheTestFound(t *testing.T) {
+	d := newDay(tenLitres)
+	d.run(t, time.Second, still)
+	d.enters(6)
+	x, from := newDuct(10, 1), d.at.Seconds()
+	follow := func(s float64) decay.Gauge { return x.at(s - from) }
+	d.run(t, 30*time.Second, follow)
+	d.keys("h")
+	for range 4 { // joints pressed and let go
+		x.mm = 0.3
+		d.run(t, 2*time.Second, follow)
+		x.mm = 1
+		d.run(t, 2*time.Second, follow)
+	}
+	d.keys("t", "t")
+	if d.model.before == nil {
+		t.Fatal("no retest")
+	}
+	if h := d.model.before.result.Hole; h.Low > decay.Millimetre || h.High < decay.Millimetre || h.High-h.Low > 0.4*decay.Millimetre {
+		t.Errorf("the test found %+v, want 1 mm", h)
+	}
+}
+
+func TestHelpTurnsItsPagesAndShowsEveryKey(t *testing.T) {
+	b := newBench(Options{Controls: noControls{}})
+	for _, wh := range [][2]int{{40, 12}, {80, 24}, {34, 9}} {
+		b.model.w, b.model.h = wh[0], wh[1]
+		seen := ""
+		for n := 0; ; n++ {
+			b.keys("?")
+			if !b.model.s.help {
+				break
+			}
+			if n > 20 {
+				t.Fatalf("%v: the help has no end", wh)
+			}
+			seen += b.text()
+		}
+		all := strings.Join(strings.Fields(seen), " ")
+		for _, a := range actions {
+			word, _, _ := strings.Cut(a.Help().Desc, ":")
+			if !strings.Contains(all, a.Help().Key+" "+word+":") {
+				t.Errorf("%v: the help lacks %s %s", wh, a.Help().Key, word)
+			}
+		}
+		if !strings.Contains(all, "Eye protection") || !strings.Contains(all, "gauge") {
+			t.Errorf("%v: the help lacks cautions or the pressure", wh)
+		}
 	}
 }
