@@ -191,11 +191,11 @@ func readWith(port string, c rig.Config) []string {
 	case "modbus":
 		return []string{fmt.Sprintf(`%s --modbus "address=%d register=6 type=float32 unit=kPa"%s`, hold, c.ModbusUnit, absolute)}
 	case "volts", "counts", "supply":
-		learn := fmt.Sprintf("ebbline calibrate --port %s --profile rig --full-scale %.6gpsi%s", port, c.FullScale/decay.PSI, absolute)
+		learn := fmt.Sprintf("ebbline calibrate --port %s --profile rig-%s --full-scale %.6gpsi%s", port, c.Format, c.FullScale/decay.PSI, absolute)
 		if c.Format == "counts" && c.Bits > 0 {
 			learn += fmt.Sprintf(" --unit counts --bits %d", c.Bits)
 		}
-		return []string{learn, hold + " --profile rig"}
+		return []string{learn, hold + " --profile rig-" + c.Format}
 	}
 	return []string{hold}
 }
