@@ -24,6 +24,9 @@ type HandOptions struct {
 	Title string             // the job's label
 	Bell  bool
 
+	Earlier []DialReading // of a hold that was cut short and is gone on with
+	Ago     time.Duration // since the first of them
+
 	// Begin is called once, when the division is known and before any reading.
 	Begin func(decay.Setup) error
 	// Keep stores the readings, called after each that is added or taken back.
@@ -79,6 +82,7 @@ type hand struct {
 	alarmed bool // the screen of the ceiling was answered by a key
 	gain    string
 	began0  bool // Begin was called
+	resumed bool // a hold is gone on with
 	saved   bool
 	failure error
 }
@@ -120,6 +124,21 @@ func (m *hand) begin() {
 		return
 	}
 	m.began0 = true
+	m.resume()
+}
+
+// resume puts the readings of a hold that is gone on with in their place.
+func (m *hand) resume() {
+	for _, r := range m.o.Earlier {
+		if err := m.run.Add(r); err != nil {
+			m.problem = "an earlier reading was left out: " + err.Error()
+		}
+	}
+	if len(m.run.Readings()) == 0 {
+		return
+	}
+	m.stage, m.resumed = dialReads, true
+	m.changed()
 }
 
 // Init starts the clock.
@@ -150,6 +169,10 @@ func (m *hand) View() string {
 // tick lets the time go on and rings at each beep.
 func (m *hand) tick(now time.Time) {
 	m.now = now
+	if m.resumed && m.began.IsZero() { // the first tick brings the time
+		m.began = now.Add(-m.o.Ago)
+		m.beeps = int(m.o.Ago / m.o.Every)
+	}
 	if m.stage == dialReads {
 		if n := int(m.since(now) / m.o.Every); n > m.beeps {
 			m.beeps = n
@@ -266,7 +289,7 @@ func (m *hand) undo() {
 	m.back = append(m.back, r)
 	m.problem = "taken back: " + r.P.Format(m.s.unit) + " at " + clock(r.At.Seconds())
 	if len(m.run.Readings()) == 0 {
-		m.began, m.stage = time.Time{}, dialReady
+		m.began, m.stage, m.resumed = time.Time{}, dialReady, false
 	}
 	m.changed()
 }

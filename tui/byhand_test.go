@@ -207,6 +207,26 @@ func TestByHandSaysWhenNothingIsKept(t *testing.T) {
 	}
 }
 
+func TestByHandGoesOn(t *testing.T) {
+	var kept []DialReading
+	m := newHand(HandOptions{
+		Setup: decay.Setup{Volume: 10 * decay.Litre, Division: .5 * psi}, Ago: 47 * time.Second,
+		Earlier: []DialReading{{0, 25 * psi}, {10 * time.Second, 24.5 * psi}, {20 * time.Second, 24 * psi}},
+		Begin:   func(decay.Setup) error { return nil },
+		Keep:    func(all, _ []DialReading) error { kept = append(kept[:0], all...); return nil },
+	}, &deaf{})
+	p := &person{t: t, m: m, now: time.Unix(1e9, 0)}
+	p.wait(0)
+	if m.stage != dialReads || len(kept) != 3 {
+		t.Fatalf("stage %v, %d readings kept", m.stage, len(kept))
+	}
+	p.says("time 0:47", "0:20 24.00")
+	p.types("23")
+	if len(kept) != 4 || kept[3].At != 47*time.Second {
+		t.Errorf("%v", kept)
+	}
+}
+
 func TestByHandAsksForTheVolume(t *testing.T) {
 	m := newHand(HandOptions{Setup: decay.Setup{}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
 	says := func(words string) {

@@ -77,7 +77,12 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 		if set.Division <= 0 || set.Division > decay.Bar {
 			return wrong("for example --division 0.5psi", "--division: %s is no division of a dial for this test", f.hand.division)
 		}
-	} else if headless {
+	}
+	earlier, ago, err := f.earlierByHand(&set)
+	if err != nil {
+		return err
+	}
+	if headless && set.Division == 0 {
 		return wrong("add the step between two marks of the dial, for example --division 0.5psi", "without the screen --by-hand needs --division")
 	}
 	look, err := f.look.look()
@@ -89,20 +94,29 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 		if err := h.begin(set); err != nil {
 			return err
 		}
-		return a.byHandPlain(ctx, f, h, set)
+		return a.byHandPlain(ctx, f, h, set, earlier, ago)
 	}
 	r, err := tui.RunByHand(ctx, tui.HandOptions{
-		Setup: set, Unit: unit, Every: f.hand.every, Title: f.label, Bell: f.bell, Look: look,
+		Setup: set, Unit: unit, Every: f.hand.every, Earlier: earlier, Ago: ago, Title: f.label, Bell: f.bell, Look: look,
 		Begin: h.begin, Keep: h.keep, Save: h.save, Gain: func(r decay.Result) string { return gainOf(h.set, r) },
 	})
 	if h.page != nil {
 		if r.Samples == 0 {
 			h.page.discard()
 		} else {
-			fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", h.page.recordPath)
+			a.tellTypedKept(h.page.recordPath)
 		}
 	}
 	return err
+}
+
+// tellTypedKept says where a hold by hand is kept, and how to go on with one
+// that ended under pressure.
+func (a *app) tellTypedKept(path string) {
+	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
+	if rec, err := openRecord(path); err == nil && rec.Unended {
+		fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --by-hand --reopen %s goes on with the hold\n", path)
+	}
 }
 
 // typedLine is one line of a hold without the screen.
@@ -114,7 +128,7 @@ type typedLine struct {
 
 // byHandPlain takes readings line by line: a pressure, stamped as it comes, or
 // seconds and a pressure; undo takes the last one back, end finishes.
-func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set decay.Setup) error {
+func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set decay.Setup, earlier []tui.DialReading, ago time.Duration) error {
 	fmt.Fprintf(a.err, "ebbline: read by eye, %s gauge; a relief valve is the protection, not this program\n", h.unit.Name)
 	prompts := isTerminal(a.in) && !f.asJSON
 	if prompts {
@@ -138,6 +152,12 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 
 	run := tui.NewHandRun(set)
 	var began time.Time
+	for _, r := range earlier {
+		if err := run.Add(r); err != nil {
+			return wrong("begin a new hold", "--reopen: %s: %w", f.reopen, err)
+		}
+		began = time.Now().Add(-ago)
+	}
 	var back []tui.DialReading
 	bad, badFirst := 0, ""
 	timedAll, stamped := false, false
@@ -239,7 +259,7 @@ wait:
 		err = errors.Join(err, report.Text(a.out, in, h.unit))
 		fmt.Fprintf(a.out, "  by hand    %s\n", gainOf(set, r))
 	}
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", h.page.recordPath)
+	a.tellTypedKept(h.page.recordPath)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	if errIn != nil {
 		errIn = wrong("lines of the input are short", "standard input: %w", errIn)

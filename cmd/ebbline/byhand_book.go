@@ -90,6 +90,9 @@ func (p *handPage) write(r *decay.Result) error {
 			if r == nil {
 				return w.Flush()
 			}
+			if n := len(p.all); n > 0 {
+				w.Unended = p.all[n-1].P > p.rec.Setup.WithDefaults().Ceiling/20
+			}
 			return w.Finish(*r)
 		}),
 		replace(p.capturePath, func(f *os.File) error {
@@ -126,6 +129,46 @@ func (p *handPage) write(r *decay.Result) error {
 // typed is a reading as a line.
 func (p *handPage) typed(x tui.DialReading) string {
 	return fmt.Sprintf("%.6g %s", float64(x.P)/p.unit.Pascal, p.unit.Name)
+}
+
+// earlierByHand is what was read of a hold by hand that was cut short: its
+// set-up under the flags, its readings, and how long ago the first of them was.
+func (f *holdFlags) earlierByHand(set *decay.Setup) (list []tui.DialReading, ago time.Duration, err error) {
+	if f.reopen == "" {
+		return nil, 0, nil
+	}
+	rec, err := openRecord(f.reopen)
+	if err != nil {
+		return nil, 0, err
+	}
+	switch {
+	case rec.Source != dialSource:
+		return nil, 0, wrong("leave out --by-hand, and name the port of its sensor", "--reopen: %s was not read by eye", f.reopen)
+	case len(rec.Samples) == 0:
+		return nil, 0, wrong("begin a new hold", "--reopen: %s holds no reading", f.reopen)
+	case !rec.Torn && !rec.Unended:
+		return nil, 0, wrong("begin a new hold", "--reopen: %s is of a hold that was let out and ended", f.reopen)
+	}
+	division := set.Division
+	if *set, err = f.over(rec.Setup); err != nil {
+		return nil, 0, err
+	}
+	set.Ambient = rec.Setup.Ambient // by which its readings were made absolute
+	if division > 0 {
+		set.Division = division
+	}
+	if f.label == "" {
+		f.label = rec.Label
+	}
+	for _, s := range rec.Samples {
+		list = append(list, tui.DialReading{At: s.At, P: s.P.Gauge(rec.Setup.NominalAmbient())})
+	}
+	// The file was written with its last reading.
+	st, err := os.Stat(f.reopen)
+	if err != nil {
+		return nil, 0, wrong("check the name and where it is", "%w", err)
+	}
+	return list, list[len(list)-1].At + max(0, time.Since(st.ModTime())), nil
 }
 
 // discard removes the files of a hold without any reading.

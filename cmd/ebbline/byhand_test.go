@@ -141,6 +141,37 @@ func TestUnfinishedHoldByHandIsKept(t *testing.T) {
 	}
 }
 
+// TestHoldByHandIsGoneOnWith: a hold that was cut short is typed on, in its own
+// time, into a record that holds all of it.
+func TestHoldByHandIsGoneOnWith(t *testing.T) {
+	dir := t.TempDir()
+	args := []string{"hold", "--by-hand", "--volume", "10L", "--limit", "1mm", "--book", dir}
+	if status, out, errOut := ebbline(t, "0 25\n10 24.5\n20 24\n", append(args, "--division", "0.5psi", "--label", "first half")...); status == exitTrouble {
+		t.Fatalf("%s%s", out, errOut)
+	}
+	names, _ := filepath.Glob(filepath.Join(dir, "*first-half.ebbline"))
+	if len(names) != 1 {
+		t.Fatalf("%d records", len(names))
+	}
+	status, out, errOut := ebbline(t, "15 25\n30 23.5\n40 22.75\n50 22.25\n60 21.5\n70 21\n80 0.5\n", append(args, "--reopen", names[0], "--json")...)
+	if !strings.Contains(errOut, "line 1: 15 s is not after the reading ahead of it, at 20 s") {
+		t.Errorf("status %d: %s", status, errOut)
+	}
+	var last struct{ Samples int }
+	lines := strings.Split(strings.TrimSpace(out), "\n")
+	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || last.Samples != 9 {
+		t.Errorf("%d readings, %v\n%s", last.Samples, err, out)
+	}
+	names, _ = filepath.Glob(filepath.Join(dir, "*first-half.ebbline"))
+	if len(names) != 2 {
+		t.Fatalf("%d records", len(names))
+	}
+	// The second ended without pressure.
+	if status, _, errOut := ebbline(t, "", append(args, "--reopen", names[1])...); status != 2 || !strings.Contains(errOut, "let out and ended") {
+		t.Errorf("status %d: %s", status, errOut)
+	}
+}
+
 func TestGainIsNarrower(t *testing.T) {
 	_, out, _ := ebbline(t, typedHold, "hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--book", t.TempDir())
 	if !strings.Contains(out, "would narrow") || !strings.Contains(out, "in the same time") {
