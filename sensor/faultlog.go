@@ -28,6 +28,11 @@ type spell struct {
 
 // Take notes a fault.
 func (l *Faults) Take(f Fault) {
+	if f.State == Ends && f.Code == FaultReference {
+		// It was a suspicion, and wrong: the readings were the duct's all along.
+		l.spells = slices.DeleteFunc(l.spells, func(s spell) bool { return s.Code == f.Code && !s.over })
+		return
+	}
 	if f.State == Ends {
 		for i := range l.spells {
 			if s := &l.spells[i]; s.Code == f.Code && !s.over {

@@ -114,6 +114,10 @@ func checkPort(t *testing.T, b *rig.Board, opt sensor.PortOptions, want, within 
 		if err != nil {
 			t.Fatalf("%v after %d readings; %s", err, n, src.About().Detail)
 		}
+		// A duct that stands at 100 kPa gauge from the start might be an absolute sensor at rest.
+		if it.Fault != nil && it.Fault.Code == sensor.FaultReference {
+			continue
+		}
 		if it.Fault != nil {
 			t.Fatalf("fault %+v", *it.Fault)
 		}
