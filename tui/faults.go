@@ -38,6 +38,9 @@ func (m *model) showFaults(now time.Time) {
 	} else if m.moment != "" && now.Sub(m.faulted) <= faultShown {
 		s.fault = m.moment
 	}
+	if m.said != "" && now.Sub(m.saidAt) <= saidShown && !s.doubt {
+		s.fault = m.said
+	}
 }
 
 // state is where the test stands, as far as the readings can be trusted: while

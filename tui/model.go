@@ -63,7 +63,9 @@ type model struct {
 	section      string         // that the test under way is of; "": none
 	nextSection  string         // that the next test is of
 	pinched      bool           // the simulated leak is
-	asked        string         // the key that has to be pressed again
+	said         string         // the answer to a key
+	saidAt       time.Time
+	asked        string // the key that has to be pressed again
 	askedAt      time.Time
 }
 
@@ -310,8 +312,13 @@ func (m *model) mark(e decay.PhaseChanged) {
 	}
 }
 
-// say shows a line for a while.
-func (m *model) say(text string) { m.s.fault, m.faulted = text, m.now }
+// saidShown is how long the answer to a key stands.
+const saidShown = 5 * time.Second
+
+// say answers a key by a line for a while.
+func (m *model) say(text string) {
+	m.said, m.saidAt, m.s.fault = text, m.now, text
+}
 
 // ended finishes the test when no more readings will come.
 func (m *model) ended(err error) {

@@ -86,6 +86,7 @@ func TestAnotherTestIsNotBegunOverPressureByOneKey(t *testing.T) {
 	d.enters(6)
 	d.whole(t, 10, 0.3, false)
 	d.keys("n")
+	d.model.tick(d.now)
 	d.says(t, "press n again to end the test")
 	d.keys("t")
 	if d.model.s.card != nil || len(d.saved) != 0 {
