@@ -482,6 +482,9 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	g.text(0, y, line.text, line.st)
 	y++
 	keys := wrap2(foot, g.w)
+	if m.real() && m.ask == nil && m.entry == nil && s.st.Phase == decay.PhaseReady {
+		keys = append([]string{"no safety device: use a relief valve"}, keys...)
+	}
 	for i, l := range wrap(text, g.w) {
 		if y+i < g.h-len(keys) {
 			g.text(0, y+i, l, plain)
