@@ -297,7 +297,7 @@ func TestUndoForgetsNothingElse(t *testing.T) {
 		set := decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Division: .5 * psi}
 		h := NewHandRun(set)
 		at := time.Duration(0)
-		for range rapid.IntRange(1, 14).Draw(t, "n") {
+		for range rapid.IntRange(1, 7).Draw(t, "n") {
 			if rapid.IntRange(0, 3).Draw(t, "undo") == 0 {
 				h.Undo()
 				continue

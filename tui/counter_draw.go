@@ -347,7 +347,7 @@ func (m *counter) drawAnswer(g *grid, left, y int) {
 		thick = 2
 	}
 	wh := min(12, (g.h-14)/2+2)
-	ww := wh * 3 / 2 // wider, and the bars of an E run into each other
+	ww := wh * 8 / 7 // wider, and the pen grows until an S looks like an 8
 	for ww > 3 && chart.BigWidth(word, ww) > right-left {
 		ww--
 	}
