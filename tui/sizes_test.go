@@ -150,10 +150,14 @@ func (c *countedControls) Release() { c.release++ }
 
 // BenchmarkFrame is the budget of a frame: at most 2 ms at 200×60.
 func BenchmarkFrame(b *testing.B) {
-	s := moments()["undecided"]
-	m := &model{s: s, w: 200, h: 60}
-	b.ReportAllocs()
-	for b.Loop() {
-		m.View()
+	all := moments()
+	for _, name := range []string{"undecided", "retest", "hunt-smaller", "split", "card", "over"} {
+		b.Run(name, func(b *testing.B) {
+			m := &model{s: all[name], w: 200, h: 60}
+			b.ReportAllocs()
+			for b.Loop() {
+				m.View()
+			}
+		})
 	}
 }
