@@ -77,6 +77,25 @@ func TestWhatMattersStaysOnEveryScreen(t *testing.T) {
 	}
 }
 
+// TestSentenceIsNeverCut: what to do next fits the place it has, whatever is
+// under test and however the test went.
+func TestSentenceIsNeverCut(t *testing.T) {
+	s := moments()["leaks"]
+	for _, p := range append([]decay.Part{decay.PartUnstated}, decay.Parts...) {
+		for o := decay.Undecided; o <= decay.Unusable; o++ {
+			for _, a := range []decay.Advice{decay.AdviseRelease, decay.AdviseDone, decay.AdviseListen, decay.AdviseMoreHelp, decay.AdviseFill, decay.AdviseReleasing, decay.AdviseShut} {
+				s.set.Of, s.st.Verdict, s.st.Result.Outcome, s.st.Advice = p, o, o, a
+				words := strings.Fields(s.advice())
+				for _, wh := range [][2]int{{80, 24}, {40, 12}} {
+					if !strings.Contains(strings.Join(strings.Fields(s.draw(wh[0], wh[1]).render(&none)), " "), strings.Join(words, " ")) {
+						t.Errorf("%v, %v, %v: cut at %v: %q", p, o, a, wh, s.advice())
+					}
+				}
+			}
+		}
+	}
+}
+
 func TestNoColourKeepsShapeAndWeight(t *testing.T) {
 	s := moments()["over"]
 	v := (&model{s: s, w: 80, h: 24, o: Options{Look: Look{Colours: ColoursNone}}}).View()

@@ -46,9 +46,9 @@ func PartAdvice(p decay.Part, o decay.Outcome) string {
 	switch p {
 	case decay.PartEngine:
 		if o == decay.NeverBuilt {
-			return "Turn the crank to another position and try again: a valve may stand open there."
+			return "Turn the crank and try again: a valve may stand open there."
 		}
-		return "Before you blame a hose, turn the crank to another position and hold again: the engine's own leak changes, a hose's does not."
+		return "Before you blame a hose, turn the crank and hold again."
 	case decay.PartFittings:
 		if o == decay.Leaks {
 			return "Mend the fittings before you test anything with them."
