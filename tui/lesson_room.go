@@ -39,9 +39,9 @@ func (m *lesson) drawTraces(g *grid, left, top, right, bottom int) {
 	m.drawCeiling(g, x0, top, w, h, hi)
 	p := picture{x0, top + 1, w, h, right, t1, lo, hi}
 	owner := m.drawLines(g, p)
+	m.drawNames(g, p, owner, names)
 	m.drawUnchoke(g, p, owner)
 	m.drawLetters(g, p)
-	m.drawNames(g, p, owner, names)
 	m.drawFill(g, p)
 	drawWall(g, x0, top+1, h, lo, hi, ceiling*0.999, m.unit.Pascal)
 	drawClock(g, x0, bottom-1, w, 0, t1, 0)
@@ -234,6 +234,11 @@ func (m *lesson) drawNames(g *grid, p picture, owner []int, names []string) {
 		if !taken[y] && p.free(owner, x+1, y, n+1) {
 			g.text(p.x0+x, p.top+y, " "+names[i]+" ", m.nameStyle(i))
 			taken[y] = true
+			for k := range n + 2 { // what is drawn later goes round it
+				if x+k < p.w {
+					owner[y*p.w+x+k] = i + 1
+				}
+			}
 			continue
 		}
 		beside = append(beside, tag{i, y})
