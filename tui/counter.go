@@ -56,9 +56,9 @@ func (t *Tally) Add(o decay.Outcome) {
 
 // String is the tally in words.
 func (t Tally) String() string {
-	s := fmt.Sprintf("today: %d holds, %d leaks, %d undecided", t.Holds, t.Leaks, t.Undecided)
+	s := fmt.Sprintf("today: holds %d, leaks %d, undecided %d", t.Holds, t.Leaks, t.Undecided)
 	if t.Other > 0 {
-		s += fmt.Sprintf(", %d without answer", t.Other)
+		s += fmt.Sprintf(", no answer %d", t.Other)
 	}
 	return s
 }

@@ -60,7 +60,7 @@ func TestCounterOnATerminal(t *testing.T) {
 		return ended{}
 	}
 
-	g.wait(t, "today: 0 holds, 7 leaks, 0 undecided")
+	g.wait(t, "today: holds 0, leaks 7, undecided 0")
 	key("51x600")
 	g.wait(t, "> 51x600_")
 	key("\r")
