@@ -156,7 +156,8 @@ func (s *scene) drawStand(g *grid, x, y, right, dh int) {
 			break
 		}
 	}
-	if ww >= 4 {
+	// Half blocks have no good likeness in ASCII: a small word is then spelt.
+	if ww >= 4 && (!g.ascii || wh >= 5) {
 		wh = min(wh, max(3, ww*4/5))
 		g.big(x, y, chart.Big(word, ww, wh), st)
 		y += wh
