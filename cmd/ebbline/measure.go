@@ -161,7 +161,7 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 	}
 
 	var b bytes.Buffer
-	input := report.Input{File: name, Result: r, Of: set.Of, Elapsed: time.Since(began)}
+	input := report.Input{File: name, Result: r, Of: set.Of, Marks: tr.Marks, Elapsed: time.Since(began)}
 	if f.asJSON {
 		err = report.JSON(&b, input)
 	} else {

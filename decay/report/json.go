@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 )
 
 // Input is a result with what a report says beside it.
@@ -14,6 +15,7 @@ type Input struct {
 	File    string        // name of the trace, capture or port
 	Result  decay.Result  //
 	Of      decay.Part    // what was under test
+	Marks   []record.Mark // made while hunting
 	Elapsed time.Duration // how long the analysis took
 }
 
@@ -68,6 +70,13 @@ type jsonWarning struct {
 	Text string `json:"text"`
 }
 
+type jsonMark struct {
+	At   number `json:"t_s"`
+	P    number `json:"kpa_gauge"`
+	Loss number `json:"loss_kpa_per_min"`
+	Word string `json:"word"`
+}
+
 type jsonResult struct {
 	File      string        `json:"file"`
 	Of        string        `json:"of,omitempty"`
@@ -90,6 +99,7 @@ type jsonResult struct {
 	Samples   int           `json:"samples"`
 	ElapsedMS number        `json:"elapsed_ms"`
 	Warnings  []jsonWarning `json:"warnings"`
+	Marks     []jsonMark    `json:"marks,omitempty"`
 }
 
 // partName is the part's name, "" when it is not stated.
@@ -131,6 +141,9 @@ func JSON(w io.Writer, in Input) error {
 	}
 	if out.Flags == nil {
 		out.Flags = []decay.Flag{}
+	}
+	for _, m := range in.Marks {
+		out.Marks = append(out.Marks, jsonMark{number(m.At.Seconds()), number(float64(m.P) / decay.Kilopascal), number(-m.Rate * 60 / decay.Kilopascal), m.Word})
 	}
 	for _, x := range r.Warnings {
 		out.Warnings = append(out.Warnings, jsonWarning(x))

@@ -15,7 +15,7 @@ func (f *file) record() (Trace, error) {
 	if err != nil {
 		return Trace{}, f.fail(0, "records can be copied anew from where they are kept", "%v", err)
 	}
-	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Rows: len(rec.Samples), Setup: &rec.Setup}
+	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
 	if rec.Torn {
 		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
 	}

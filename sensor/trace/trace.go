@@ -42,11 +42,12 @@ type Trace struct {
 	Calibrated  bool           // the file held volts or counts
 	Flags       []decay.Flag
 	Warnings    []decay.Warning
-	Rows        int          // lines that held or should have held a reading
-	BadRows     int          // of these, the ones that could not be read
-	Quantum     float64      // smallest step between neighbouring readings that differ, Pa; 0: none
-	Start       float64      // the first sample's stamp on the file's own clock, s
-	Setup       *decay.Setup // of a record: the set-up it was made with; else nil
+	Rows        int           // lines that held or should have held a reading
+	BadRows     int           // of these, the ones that could not be read
+	Quantum     float64       // smallest step between neighbouring readings that differ, Pa; 0: none
+	Start       float64       // the first sample's stamp on the file's own clock, s
+	Setup       *decay.Setup  // of a record: the set-up it was made with; else nil
+	Marks       []record.Mark // of a record: made while hunting
 
 	// Judge adds to a result what the file says was wrong while it was
 	// recorded; nil: nothing was, or the file cannot say.
