@@ -152,14 +152,15 @@ func (m *lesson) drawLines(g *grid, p picture) []int {
 	for i, t := range m.traces {
 		c.Clear()
 		c.Trace(t.cols, t.iso, t.iso+p.t1, p.lo, p.hi)
-		c.Trace(t.cols, t.iso, t.iso+p.t1, p.lo+p.dot(), p.hi+p.dot())
 		past := p.w
 		if !t.running() {
 			past = int(t.seconds() / p.t1 * float64(p.w))
 		}
 		for y := range p.h {
 			for x := range min(p.w, past) {
-				if r, k := c.At(x, y); k == chart.Trace {
+				r, _ := c.At(x, y)
+				above, _ := c.At(x, y-1)
+				if r = thick(r, above); r != 0 {
 					owner[y*p.w+x] = i + 1
 					bits[y*p.w+x] |= r
 				}
@@ -172,6 +173,18 @@ func (m *lesson) drawLines(g *grid, p picture) []int {
 		}
 	}
 	return owner
+}
+
+// thick is a braille cell with every dot of it, and of the cell above, doubled
+// downwards; 0 when there is none. A blank counts as no dots.
+func thick(r, above rune) rune {
+	dots := func(c rune) rune { return max(0, c-0x2800) }
+	b, a := dots(r), dots(above)
+	b |= (b&0x01)<<1 | (b&0x08)<<1 | (b&0x02)<<1 | (b&0x10)<<1 | (b&0x04)<<4 | (b&0x20)<<2 | (a&0x40)>>6 | (a&0x80)>>4
+	if b == 0 {
+		return 0
+	}
+	return 0x2800 | b
 }
 
 // lineStyle is the style of a trace's line.
