@@ -42,7 +42,7 @@ type history struct {
 	n, spikes, gaps, backward int
 	lastT, lastP, dt          float64 // latest reading; typical step of time
 	peak                      float64 // highest accepted reading
-	equalSteps, steps         int     // successive readings that are exactly equal
+	equalSteps, steps         int     // successive readings that are exactly equal, of so many, away from rest
 	rest, restBand            float64 // readings this near to rest tell nothing of being stuck
 	runLen                    int     // present run of equal readings
 	runT0                     float64
@@ -51,7 +51,7 @@ type history struct {
 	longRunP, longRunT0       float64
 	quantum                   float64 // Pa, that every step between readings is a multiple of; 0: none seen
 	unrounded                 bool    // there is no such step
-	sigmaIs                   float64
+	sigmaIs, scatter          float64 // of a reading, with and without what rounding does
 	sigmaAt                   int
 	lastKept                  float64
 }
@@ -73,13 +73,22 @@ func (h *history) sigma() float64 {
 }
 
 func (h *history) freshSigma() float64 {
-	med := 0.0
+	h.scatter = 0
 	if len(h.noise) >= 5 {
 		h.room = append(h.room[:0], h.noise...)
-		med = middle(h.room) / 0.6745 / math.Sqrt(1.5)
+		h.scatter = middle(h.room) / 0.6745 / math.Sqrt(1.5)
 	}
 	// Readings rounded more coarsely than they are noisy: rounding is the noise.
-	return max(med, h.quantum/math.Sqrt(12))
+	return max(h.scatter, h.quantum/math.Sqrt(12))
+}
+
+// coarse is the step readings are rounded to where that is coarser than their
+// noise, so that successive errors are alike; else 0.
+func (h *history) coarse() float64 {
+	if h.quantum > 1.5*h.scatter {
+		return h.quantum
+	}
+	return 0
 }
 
 // middle is the upper median of s, which it reorders: C. A. R. Hoare's FIND,
@@ -191,13 +200,16 @@ func (h *history) keep(x point) {
 	h.peak = math.Max(h.peak, x.p)
 	fresh := 0.0
 	if k := len(h.cells); k > 0 {
-		h.steps++
+		loaded := math.Abs(x.p-h.rest) > h.restBand
+		if loaded {
+			h.steps++
+		}
 		if x.p == h.lastKept {
-			if math.Abs(x.p-h.rest) > h.restBand {
+			if loaded {
 				h.equalSteps++
 			}
 			h.runLen++
-			if d := x.t - h.runT0; d > h.longRun && math.Abs(x.p-h.rest) > h.restBand {
+			if d := x.t - h.runT0; d > h.longRun && loaded {
 				h.longRun, h.longRunN, h.longRunP, h.longRunT0 = d, h.runLen, x.p, h.runT0
 			}
 		} else {

@@ -289,7 +289,12 @@ func (l *Live) faults(r *Result) {
 	if at := l.reads(h.longRunP); l.below(at) || l.full(at) {
 		return // an end of the range has a name of its own
 	}
-	if h.longRunN >= 20 && h.longRun >= 3 && (never || steps >= 20 && float64(others) < 0.3*float64(steps)) {
+	frozen := never || steps >= 20 && float64(others) < 0.3*float64(steps)
+	if q := h.coarse(); q > 0 && !never {
+		// A coarse sensor repeats itself: it is stuck if the fall before should have moved it on many steps.
+		frozen = -h.slopeBefore(h.longRunT0)*h.longRun > 10*q
+	}
+	if h.longRunN >= 20 && h.longRun >= 3 && frozen {
 		r.Flags = append(r.Flags, FlagStuck)
 		r.Warnings = append(r.Warnings, Warning{"stuck", fmt.Sprintf("the reading did not change at all for %.1f s", h.longRun)})
 	}

@@ -132,3 +132,20 @@ func TestTightDuctNeedsTheValve(t *testing.T) {
 		}
 	}
 }
+
+// TestCoarseReadingsKeepThePhase follows the hold of a ten-bit sensor, whose
+// readings stand still and then drop a step: none of the steps is a release.
+func TestCoarseReadingsKeepThePhase(t *testing.T) {
+	for seed := range uint64(6) {
+		r := ordinary()
+		r.Area, r.Quantum, r.Noise, r.Seed = decaytest.HoleArea(0.6), 30*decay.PSI/819, 10+20*float64(seed), 40+seed
+		tr := decaytest.Make(r)
+		set := tr.Setup
+		set.Rigid = true
+		_, got := script(tr, set)
+		text := strings.Join(got, ", ")
+		if strings.Count(text, "fill") != 1 || strings.Count(text, "release") != 1 || !strings.Contains(text, "finished: leaks") {
+			t.Errorf("noise %.0f Pa: %s", r.Noise, text)
+		}
+	}
+}

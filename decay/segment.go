@@ -53,9 +53,20 @@ func (s sums) slope(sigma float64) (slope, sd float64) {
 	return (s.tp - s.t*s.p/s.n) / stt, sigma / math.Sqrt(stt)
 }
 
+// rounded adds to a slope's standard deviation what rounding to a step does to
+// a line over the time span: its error is the same for readings that are alike.
+func rounded(sd, step, span float64) float64 {
+	if step == 0 || math.IsInf(sd, 1) {
+		return sd
+	}
+	x := 0.4 * step / span // uniform at either end: √(2/12)
+	return math.Sqrt(sd*sd + x*x)
+}
+
 // slopesOf finds the slopes over windows of the given half width, s, in sums
-// that runningSums gave.
-func slopesOf(cells []cell, cum []sums, width, sigma float64) slopes {
+// that runningSums gave, of readings with noise sigma that are rounded to step,
+// Pa.
+func slopesOf(cells []cell, cum []sums, width, sigma, step float64) slopes {
 	n := len(cells)
 	buf := make([]float64, 5*n)
 	s := slopes{buf[:n], buf[n : 2*n], buf[2*n : 3*n], buf[3*n : 4*n], buf[4*n:]}
@@ -66,6 +77,7 @@ func slopesOf(cells []cell, cum []sums, width, sigma float64) slopes {
 		to = firstAt(cells, to, math.Nextafter(c.t+w, math.Inf(1)))
 		s.left[i], s.lsd[i] = cum[i+1].minus(cum[from]).slope(sigma)
 		s.right[i], s.rsd[i] = cum[to].minus(cum[i]).slope(sigma)
+		s.lsd[i], s.rsd[i] = rounded(s.lsd[i], step, w), rounded(s.rsd[i], step, w)
 		if i+1-from < 3 {
 			s.lsd[i] = math.Inf(1)
 		}
@@ -157,7 +169,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 
 	n := len(cells)
 	cum := runningSums(cells)
-	fast, slow := slopesOf(cells, cum, 0.5, sigma), slopesOf(cells, cum, 3, sigma)
+	fast, slow := slopesOf(cells, cum, 0.5, sigma, h.coarse()), slopesOf(cells, cum, 3, sigma, h.coarse())
 	left, right, mid, lsd, rsd := fast.left, fast.right, fast.mid, fast.lsd, fast.rsd
 	// Events: where the trace rises, and where it bends downward more sharply
 	// than any leak or cooling does.
@@ -265,7 +277,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	if best >= 0 {
 		s := still[best]
 		// The corner itself: the cell at which the trace bends down most, near the start.
-		s.from = corner(cells, s, sigma)
+		s.from = corner(cells, s, sigma, !math.IsNaN(sg.firstFill) && sg.firstFill < cells[s.from].t)
 		_, _, slope, sd := line(cells, s.from, s.to, sigma)
 		drop := -slope * (cells[s.to-1].t - cells[s.from].t)
 		sg.isolated = slope < -5*sd && drop > 0.0007*sg.top
@@ -312,6 +324,21 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	return sg
 }
 
+// slopeBefore is the slope over the three seconds before t, Pa/s; 0 where there
+// is too little to tell.
+func (h *history) slopeBefore(t float64) float64 {
+	to := firstAt(h.cells, len(h.cells), t)
+	from := firstAt(h.cells, to, t-3)
+	if to-from < 3 {
+		return 0
+	}
+	_, _, slope, sd := line(h.cells, from, to, h.sigma())
+	if math.Abs(slope) < 5*sd {
+		return 0
+	}
+	return slope
+}
+
 // shut takes it as given that the supply valve was shut at t, s: if the
 // pressure has stood since, what follows is the hold.
 func (sg *segments) shut(cells []cell, t float64) {
@@ -344,7 +371,7 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 		for hi < to-1 && cells[hi].t <= cells[i].t+3.5 {
 			hi++
 		}
-		best, w := breakAt(cells, max(i-2, from), hi, sigma), 0.5
+		best, w := breakAt(cells, max(i-2, from), hi, hingeHalf, sigma, true), 0.5
 		if best < 0 {
 			continue
 		}
@@ -362,14 +389,18 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 	return out
 }
 
+// hingeHalf is half the stretch of time, s, in which a break is sought; a corner
+// that noise hides there is sought in wider ones too.
+const hingeHalf = 0.64
+
 // breakAt finds, among cells [lo, hi), the moment at which the trace breaks
-// downward: where a hinge with some curvature beats a straight line by most,
-// within half a second or so on either side. It returns -1 when none is better
+// downward: where a hinge beats a parabola by most, or with overLine a straight
+// line, within half seconds on either side. It returns -1 when none is better
 // than noise makes it.
-func breakAt(cells []cell, lo, hi int, sigma float64) int {
+func breakAt(cells []cell, lo, hi int, half, sigma float64, overLine bool) int {
 	best, most := -1, 40*sigma*sigma
 	for i := lo; i < hi; i++ {
-		w := 1.6 * window(cells, i, 0.4)
+		w := 1.6 * window(cells, i, half/1.6)
 		a, b := i, i
 		for a > 0 && cells[a-1].t >= cells[i].t-w {
 			a--
@@ -380,84 +411,166 @@ func breakAt(cells []cell, lo, hi int, sigma float64) int {
 		if i-a < 3 || b-i < 3 {
 			continue
 		}
-		if gain, bend := hinge(cells[a:b+1], cells[i].t); gain > most && bend < 0 {
+		gain, line, bend := hinge(cells[a:b+1], cells[i].t)
+		if overLine {
+			gain = line
+		}
+		if gain > most && bend < 0 {
 			best, most = i, gain
 		}
 	}
 	return best
 }
 
-// hinge fits p = a + b·x + c·max(x, 0) + d·x² by least squares, x being the
+// hinge fits p = a + b·x + c·x² + d·max(x, 0) by least squares, x being the
 // time from at, and returns by how much its sum of squares is below that of
-// the best line, and c.
-func hinge(cells []cell, at float64) (gain, bend float64) {
+// the parabola alone and of a line, and d.
+func hinge(cells []cell, at float64) (gain, overLine, bend float64) {
 	var m [4][4]float64
-	var v [4]float64
-	var line sums
+	var y [4]float64
 	p0 := cells[0].p
 	for _, c := range cells {
 		x, p := c.t-at, c.p-p0
-		q := [4]float64{1, x, math.Max(x, 0), x * x}
+		q := [4]float64{1, x, x * x, max(x, 0)}
 		for i := range 4 {
 			for j := range i + 1 {
 				m[i][j] += c.n * q[i] * q[j]
 			}
-			v[i] += c.n * q[i] * p
+			y[i] += c.n * q[i] * p
 		}
 	}
-	line = sums{m[0][0], m[1][0], v[0], m[1][1], v[1]}
-	slope, _ := line.slope(1)
-	byLine := v[0]*v[0]/line.n + slope*(line.tp-line.t*line.p/line.n)
-	// Cholesky, the matrix being positive definite unless there are too few cells.
+	// Cholesky, the matrix being positive definite unless there are too few
+	// cells: what the last column adds to the fit is the square of its share.
 	for i := range 4 {
 		for j := range i + 1 {
 			s := m[i][j]
 			for k := range j {
 				s -= m[i][k] * m[j][k]
 			}
-			if i == j {
-				if s < 1e-12 {
-					return 0, 0
-				}
-				m[i][i] = math.Sqrt(s)
-			} else {
+			if i != j {
 				m[i][j] = s / m[j][j]
+			} else if s < 1e-12 {
+				return 0, 0, 0
+			} else {
+				m[i][i] = math.Sqrt(s)
 			}
 		}
-	}
-	var y, x [4]float64
-	byHinge := 0.0
-	for i := range 4 {
-		s := v[i]
 		for k := range i {
-			s -= m[i][k] * y[k]
+			y[i] -= m[i][k] * y[k]
 		}
-		y[i] = s / m[i][i]
-		byHinge += y[i] * y[i]
+		y[i] /= m[i][i]
 	}
-	for i := 3; i >= 0; i-- {
-		s := y[i]
-		for k := i + 1; k < 4; k++ {
-			s -= m[k][i] * x[k]
-		}
-		x[i] = s / m[i][i]
-	}
-	return byHinge - byLine, x[2]
+	return y[3] * y[3], y[2]*y[2] + y[3]*y[3], y[3] / m[3][3]
 }
 
-// corner moves the start of a hold onto the moment of isolation.
-func corner(cells []cell, s stretch, sigma float64) int {
-	t := cells[s.from].t
+// corner moves the start of a hold onto the moment of isolation. A supply that
+// was left on for a while, or readings with much noise, put it seconds after
+// the end of the rise.
+func corner(cells []cell, s stretch, sigma float64, afterRise bool) int {
+	t, end := cells[s.from].t, cells[s.to-1].t
 	lo, hi := s.from, s.from
-	reach := math.Min(4, 0.4*(cells[s.to-1].t-t))
 	for lo > 0 && cells[lo-1].t >= t-1 {
 		lo--
 	}
-	for hi < s.to-1 && cells[hi+1].t <= t+reach {
+	for hi < s.to-1 && cells[hi+1].t <= t+min(4, 0.4*(end-t)) {
 		hi++
 	}
-	if i := breakAt(cells, lo, hi, sigma); i >= 0 {
-		return i
+	seen := breakAt(cells, lo, hi, hingeHalf, sigma, false)
+	if afterRise && (seen < 0 || seen <= s.from) { // at or before it, what was seen may be the end of the rise alone
+		to := hi
+		for to < s.to-1 && cells[to+1].t <= t+min(25, 0.5*(end-t)) {
+			to++
+		}
+		if at, ok := hiddenBreak(cells[s.from:to], sigma); ok {
+			return firstAt(cells, s.from, at)
+		}
 	}
-	return s.from
+	if seen < 0 {
+		seen = breakAt(cells, lo, hi, hingeHalf, sigma, true)
+	}
+	if seen < 0 {
+		return s.from
+	}
+	return seen
+}
+
+// hiddenBreak finds the moment at which a trace that noise hides stops being
+// held up and falls: where a cubic before it and a cubic after it that meet
+// there leave the least. It takes that for a break if they leave clearly less
+// than one curve of fifth degree does, and the trace hardly fell before.
+func hiddenBreak(cells []cell, sigma float64) (at float64, ok bool) {
+	if len(cells) < 12 {
+		return 0, false
+	}
+	// A hundred cells are enough to place it, and cheap.
+	t0, span := cells[0].t, cells[len(cells)-1].t1-cells[0].t
+	var few []cell
+	for _, c := range cells {
+		if k := len(few); k > 0 && c.t1-few[k-1].t0 <= span/100 {
+			few[k-1] = few[k-1].merge(c)
+		} else {
+			few = append(few, c)
+		}
+	}
+	const np = 7
+	fit := func(basis func(x float64) [np]float64, n int) (left float64, last [np]float64) {
+		var m [np][np]float64
+		var y [np]float64
+		total := 0.0
+		p0 := few[len(few)/2].p
+		for _, c := range few {
+			q, p := basis((c.t-t0)/span), c.p-p0
+			for i := range n {
+				for j := range i + 1 {
+					m[i][j] += c.n * q[i] * q[j]
+				}
+				y[i] += c.n * q[i] * p
+			}
+			total += c.n * p * p
+		}
+		for i := range n {
+			for j := range i + 1 {
+				s := m[i][j]
+				for k := range j {
+					s -= m[i][k] * m[j][k]
+				}
+				if i != j {
+					m[i][j] = s / m[j][j]
+				} else if s < 1e-9 {
+					return math.Inf(1), last
+				} else {
+					m[i][i] = math.Sqrt(s)
+				}
+			}
+			for k := range i {
+				y[i] -= m[i][k] * y[k]
+			}
+			y[i] /= m[i][i]
+			total -= y[i] * y[i]
+		}
+		for i := n - 1; i >= 0; i-- {
+			last[i] = y[i]
+			for k := i + 1; k < n; k++ {
+				last[i] -= m[k][i] * last[k]
+			}
+			last[i] /= m[i][i]
+		}
+		return total, last
+	}
+	smooth, _ := fit(func(x float64) [np]float64 {
+		x = 2*x - 1
+		return [np]float64{1, x, x * x, x * x * x, x * x * x * x, x * x * x * x * x}
+	}, 6)
+	least := smooth - 40*sigma*sigma
+	for _, c := range few[3 : len(few)-3] {
+		xc := (c.t - t0) / span
+		left, v := fit(func(x float64) [np]float64 {
+			a, b := math.Min(x-xc, 0), math.Max(x-xc, 0)
+			return [np]float64{1, a, a * a, a * a * a, b, b * b, b * b * b}
+		}, np)
+		if left < least && v[4] < 0 && v[1] > 0.25*v[4] {
+			least, at, ok = left, c.t, true
+		}
+	}
+	return at, ok
 }

@@ -23,6 +23,7 @@ var bars = map[string]bar{
 	"clean":   {median: 0.001, worst: 0.015, coverage: 0.92},
 	"random":  {median: 0.0025, worst: 0.02, coverage: 0.92},
 	"natural": {median: 0.01, worst: 0.01, coverage: 0.92},
+	"noisy":   {median: 0.005, worst: 0.10, coverage: 0.92},
 	"laws":    {median: 0.015, worst: 0.13, coverage: 0.87},
 	"tight":   {coverage: 1},
 	"faults":  {median: 0.01, worst: 0.05, coverage: 0.92},

@@ -25,7 +25,7 @@ type Case struct {
 }
 
 // Groups of the suite, in order.
-var Groups = []string{"clean", "random", "natural", "laws", "tight", "faults"}
+var Groups = []string{"clean", "random", "natural", "noisy", "laws", "tight", "faults"}
 
 const psi = 6894.757293168
 
@@ -39,6 +39,7 @@ func Suite() []Case {
 	out = append(out, clean()...)
 	out = append(out, RandomRigs("random", 60, 11, false)...)
 	out = append(out, RandomRigs("natural", 24, 12, true)...)
+	out = append(out, noisy()...)
 	out = append(out, laws()...)
 	out = append(out, tight()...)
 	out = append(out, faults()...)
@@ -84,6 +85,29 @@ func RandomRigs(group string, n int, seed uint64, natural bool) []Case {
 				Seed: rnd.Uint64(),
 			},
 		})
+	}
+	return out
+}
+
+// noisy are readings whose noise hides the moment of isolation, at the end of a
+// long fill that levels off, and coarse quiet ones of ducts that run empty.
+func noisy() []Case {
+	var out []Case
+	rnd := rand.New(rand.NewPCG(9, 9))
+	between := func(a, b float64) float64 { return a + (b-a)*rnd.Float64() }
+	for i := range 24 {
+		d := between(0.3, 1.2)
+		out = append(out, Case{Group: "noisy", Name: fmt.Sprintf("%02d-%.2fmm", i, d), Rig: Rig{
+			Volume: 10e-3, Area: HoleArea(d), Tau: 6, IdleSeconds: 4, FillSeconds: between(10, 14), FillReach: between(0.6, 0.95),
+			HoldSeconds: 60, ReleaseSeconds: 5, Rate: 50, Noise: between(275, 700), Seed: rnd.Uint64(),
+		}})
+	}
+	for i := range 6 {
+		d := between(1.5, 3)
+		out = append(out, Case{Group: "noisy", Name: fmt.Sprintf("coarse-%02d-%.2fmm", i, d), Rig: Rig{
+			Volume: between(3e-3, 8e-3), Area: HoleArea(d), Tau: 6, IdleSeconds: 4, FillSeconds: 8,
+			HoldSeconds: 60, ReleaseSeconds: 5, Rate: 50, Noise: 10, Quantum: 200, Seed: rnd.Uint64(),
+		}})
 	}
 	return out
 }
