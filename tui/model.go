@@ -143,6 +143,10 @@ func (m *model) openCard(set decay.Setup) {
 		}
 	}
 	m.s.card = &c
+	// The test before is over: what comes now belongs to the next, and the
+	// ceiling is watched all the time.
+	m.proc, m.over, m.waited = decay.NewNetProcedure(set), false, nil
+	m.s.st = m.state()
 	m.refreshKeys()
 }
 

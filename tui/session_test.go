@@ -64,8 +64,16 @@ func TestRetestTellsWhatTheRepairDid(t *testing.T) {
 	if len(d.saved) != 1 || d.saved[0].Outcome != decay.Leaks {
 		t.Fatalf("saved %d: %+v", len(d.saved), d.saved)
 	}
-	d.run(t, time.Second, still)
+	d.run(t, 2*time.Second, func(float64) decay.Gauge { return 31 * psi })
+	if !d.model.s.st.OverCeiling {
+		t.Error("the ceiling is not watched on the second card")
+	}
+	d.run(t, 31*time.Second, still)
+	d.says(t, "a good zero")
 	d.keys("enter")
+	if first := d.model.s.trace.Start(); d.at.Seconds()-first < 20 || d.at.Seconds()-first > 70 {
+		t.Errorf("the trace begins %.0f s before the test", d.at.Seconds()-first)
+	}
 	if len(d.began) != 2 || !d.began[1].Retest || d.began[0].Retest {
 		t.Fatalf("began %+v", d.began)
 	}
@@ -101,6 +109,7 @@ func TestAnotherTestIsNotBegunOverPressureByOneKey(t *testing.T) {
 	if d.model.s.card == nil || len(d.saved) != 1 {
 		t.Errorf("the second press does not end it: %d records", len(d.saved))
 	}
+	d.run(t, time.Second, func(float64) decay.Gauge { return 100e3 })
 	d.says(t, "NOT zero")
 }
 
