@@ -300,6 +300,9 @@ func (l *Live) faults(r *Result) {
 	}
 }
 
+// cornerDoubt is how well the moment of isolation is known, s, at 95 %.
+const cornerDoubt = 0.05
+
 // settlingDoubt is the share of the settling still going on at the end of a
 // hold by which the models of it may be wrong, at 95 %. From our simulations.
 const settlingDoubt = 0.15
@@ -322,6 +325,11 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	low, high = k-math.Hypot(k-low, left), k+math.Hypot(high-k, left)
 	// Tolerances that scale the answer, in quadrature with the trace.
 	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
+	// The area of anything but a nozzle hangs on the pressure at isolation, whose moment is not known exactly.
+	g := e.best.model.gas(&e.best.th, pa, d.tw, p0)
+	if later, _ := g.moved(math.Max(p0*(1-k*psi0*cornerDoubt), pa)); k > 0 && g.k > 0 {
+		rel = math.Hypot(rel, later/g.k-1)
+	}
 	low = k - math.Hypot(k-low, k*rel)
 	high = k + math.Hypot(high-k, k*rel)
 	// Rubber: swelling at once acts as more volume (V + p·dV/dp, and the
