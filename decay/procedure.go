@@ -196,8 +196,14 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 		s.Now = max(s.Now, ev.At)
 		phase, since, r := p.live.Look()
-		s.Result = r.supplyOff()
-		r = s.Result
+		r = r.supplyOff()
+		if phase == PhaseFill {
+			r.HasFit = false // whatever fits a pressure that is held up is no leak
+			if r.Outcome == Holds || r.Outcome == Leaks {
+				r.Outcome = Undecided
+			}
+		}
+		s.Result = r
 		out = p.enter(out, phase, since)
 		out = append(out, Estimated{s.Now, r})
 		length := (r.Hold.End - r.Hold.Start).Seconds()
