@@ -36,6 +36,7 @@ func fromDial(tr decaytest.Trace, n int, late, step float64, division decay.Gaug
 // TestFewReadings reads known leaks from a dial with half-psi divisions, three
 // to twenty times, no fill and no zero seen.
 func TestFewReadings(t *testing.T) {
+	long(t)
 	rnd := rand.New(rand.NewPCG(77, 5))
 	between := func(a, b float64) float64 { return a + (b-a)*rnd.Float64() }
 	var cases, covered, wrong int

@@ -136,6 +136,7 @@ func TestTightDuctNeedsTheValve(t *testing.T) {
 // TestCoarseReadingsKeepThePhase follows the hold of a ten-bit sensor, whose
 // readings stand still and then drop a step: none of the steps is a release.
 func TestCoarseReadingsKeepThePhase(t *testing.T) {
+	long(t)
 	for seed := range uint64(6) {
 		r := ordinary()
 		r.Area, r.Quantum, r.Noise, r.Seed = decaytest.HoleArea(0.6), 30*decay.PSI/819, 10+20*float64(seed), 40+seed

@@ -12,6 +12,15 @@ import (
 	"ebbline/decay/decaytest"
 )
 
+// long skips a simulation of many tests under -short, as the race detector is
+// run: there is nothing in them that could race.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("a long simulation")
+	}
+}
+
 // bar is what a group must reach.
 type bar struct {
 	median, worst float64 // relative error of the area, holes that were judged
@@ -137,6 +146,7 @@ func worst[T time.Duration | float64](v []T) (median, top T) {
 // TestKnownTruth runs the analysis over every synthetic trace whose leak is
 // known.
 func TestKnownTruth(t *testing.T) {
+	long(t)
 	scores := map[string]*score{}
 	for _, c := range decaytest.Suite() {
 		tr := decaytest.Make(c.Rig)

@@ -68,6 +68,7 @@ func jetRig(rnd *rand.Rand) decaytest.Rig {
 }
 
 func TestVolumeByJet(t *testing.T) {
+	long(t)
 	rnd := rand.New(rand.NewPCG(31, 7))
 	var volume, base tally
 	for i := range *volumes {
@@ -99,6 +100,7 @@ func TestVolumeByJet(t *testing.T) {
 }
 
 func TestVolumeByBottle(t *testing.T) {
+	long(t)
 	rnd := rand.New(rand.NewPCG(32, 7))
 	between := func(a, b float64) float64 { return a + (b-a)*rnd.Float64() }
 	var volume tally

@@ -22,6 +22,7 @@ var (
 // times a second, with holes a twentieth in diameter below and above the limit and
 // at twice the limit: a verdict once shown may be wrong in 1 % of tests.
 func TestVerdictUnderWatching(t *testing.T) {
+	long(t)
 	const (
 		limit   = 0.5
 		workers = 2
