@@ -142,9 +142,10 @@ func (s *estimation) next(i int) fitted {
 	f := fitted{model: m}
 	switch {
 	case s.warm != nil && s.e.thorough == s.warm.thorough && s.warm.weights[i] < negligible:
-	case s.warm != nil && s.warm.fits[i].ok:
+		f.th, f.passed = s.warm.fits[i].th, s.warm.fits[i].ok || s.warm.fits[i].passed
+	case s.warm != nil && (s.warm.fits[i].ok || s.warm.fits[i].passed):
 		f = d.fit(m, s.warm.fits[i].th, s.maxIter, s.room)
-		if m.natural && i < baseModels && s.warm.fits[i-1].ok {
+		if m.natural && i < baseModels && s.warm.fits[i-1].ok && f.ok {
 			// Natural convection explains the same trace with warmer air and a smaller leak.
 			from := s.warm.fits[i-1].th
 			from[parK] *= 0.7

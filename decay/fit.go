@@ -13,6 +13,7 @@ type fitted struct {
 	below    float64 // standard deviation of K to either side, from the trace
 	above    float64
 	ok       bool
+	passed   bool // over in this round; th is of an earlier one
 }
 
 // holdData is the part of a trace that is fitted, thinned into cells whose

@@ -476,7 +476,7 @@ func corner(cells []cell, s stretch, sigma float64, afterRise bool) int {
 		hi++
 	}
 	seen := breakAt(cells, lo, hi, hingeHalf, sigma, false)
-	if afterRise && (seen < 0 || seen <= s.from) { // at or before it, what was seen may be the end of the rise alone
+	if afterRise && (seen < 0 || seen <= s.from) && !falls(cells, max(seen, s.from), sigma) { // what was seen may be the end of the rise alone
 		to := hi
 		for to < s.to-1 && cells[to+1].t <= t+min(25, 0.5*(end-t)) {
 			to++
@@ -494,6 +494,12 @@ func corner(cells []cell, s stretch, sigma float64, afterRise bool) int {
 	return seen
 }
 
+// falls reports whether a trace falls clearly in the two seconds after cell i.
+func falls(cells []cell, i int, sigma float64) bool {
+	_, _, slope, sd := line(cells, i, firstAt(cells, i, cells[i].t+2), sigma)
+	return slope < -6*sd
+}
+
 // hiddenBreak finds the moment at which a trace that noise hides stops being
 // held up and falls: where a cubic before it and a cubic after it that meet
 // there leave the least. It takes that for a break if they leave clearly less
@@ -502,11 +508,11 @@ func hiddenBreak(cells []cell, sigma float64) (at float64, ok bool) {
 	if len(cells) < 12 {
 		return 0, false
 	}
-	// A hundred cells are enough to place it, and cheap.
+	// Some sixty cells are enough to place it, and cheap.
 	t0, span := cells[0].t, cells[len(cells)-1].t1-cells[0].t
 	var few []cell
 	for _, c := range cells {
-		if k := len(few); k > 0 && c.t1-few[k-1].t0 <= span/100 {
+		if k := len(few); k > 0 && c.t1-few[k-1].t0 <= span/60 {
 			few[k-1] = few[k-1].merge(c)
 		} else {
 			few = append(few, c)
