@@ -131,8 +131,8 @@ func (s *estimation) step(cells int) (done bool) {
 	return true
 }
 
-// fewCells is how many cells of a hold are so few that its cost is no parabola.
-const fewCells = 25
+// fewReadings are so few that the cost is no parabola.
+const fewReadings = 30
 
 const baseModels = 4 // the first of models: nozzle and seep, with either way of cooling
 
@@ -287,7 +287,7 @@ func (s *estimation) estimate() (estimate, bool) {
 		if f := &e.fits[i]; f.ok {
 			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
 			f.above = f.below
-			if (s.fast || len(d.t) < fewCells) && e.weights[i] > 0.02 {
+			if (s.fast || d.n < fewReadings) && e.weights[i] > 0.02 {
 				d.profile(f, e.widen, room)
 			}
 		}
