@@ -1,0 +1,499 @@
+package main
+
+import (
+	"bufio"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"ebbline/decay"
+	"ebbline/sensor/wire"
+)
+
+// badRow is a row of a table that could not be read.
+type badRow struct {
+	line int
+	why  string
+}
+
+// chargeColumns are the columns of a table of charge pressures; the first three
+// must be there.
+var chargeColumns = [...]string{"speed", "requested", "actual", "ambient", "load"}
+
+const neededColumns = 3
+
+// longestRow is the longest line of a table, in bytes.
+const longestRow = 1 << 20
+
+// headLines is how far down a table's heading is looked for.
+const headLines = 40
+
+// parseColumns reads "speed=n,requested=p soll,actual=p ist". A name with a
+// comma in it is quoted.
+func parseColumns(text string) (map[string]string, error) {
+	out := map[string]string{}
+	if strings.TrimSpace(text) == "" {
+		return out, nil
+	}
+	bad := func(format string, a ...any) error {
+		return wrong("for example --columns \"speed=n,requested=p soll,actual=p ist\", perhaps with ambient= and load=", "--columns: %w", fmt.Errorf(format, a...))
+	}
+	cells, err := cutRow(text, ',')
+	if err != nil {
+		return nil, bad("%q cannot be cut at its commas", text)
+	}
+	for _, c := range cells {
+		key, name, ok := strings.Cut(c, "=")
+		key, name = strings.ToLower(strings.TrimSpace(key)), strings.TrimSpace(name)
+		switch {
+		case !ok || name == "":
+			return nil, bad("%q names no column", c)
+		case !slices.Contains(chargeColumns[:], key):
+			return nil, bad("%q is not one of speed, requested, actual, ambient, load", key)
+		case out[key] != "":
+			return nil, bad("%s is named twice", key)
+		}
+		out[key] = name
+	}
+	return out, nil
+}
+
+// cutRow cuts one line into cells.
+func cutRow(line string, delim rune) ([]string, error) {
+	r := csv.NewReader(strings.NewReader(line))
+	r.Comma, r.LazyQuotes, r.FieldsPerRecord = delim, true, -1
+	cells, err := r.Read()
+	for i := range cells {
+		cells[i] = strings.TrimSpace(cells[i])
+	}
+	return cells, err
+}
+
+// bareName is a column's name in lower case without its unit, and the unit.
+func bareName(name string) (bare, unit string) {
+	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {
+		return r == '_' || r == '(' || r == ')' || r == '[' || r == ']' || r == '{' || r == '}' || unicode.IsSpace(r)
+	})
+	n := len(words)
+	for n > 1 {
+		tail := strings.Join(words[n-1:], " ")
+		if _, _, ok := wire.ParseUnit(tail); !ok && tail != "%" && tail != "abs" && tail != "absolute" && tail != "gauge" {
+			if _, err := decay.ParseSpeedUnit(tail); err != nil {
+				break
+			}
+		}
+		n--
+	}
+	return strings.Join(words[:n], " "), strings.Join(words[n:], " ")
+}
+
+// findColumn is the place of a column in a heading; −1 when it is not there.
+func findColumn(head []string, want string) (int, error) {
+	if num, ok := strings.CutPrefix(want, "#"); ok {
+		if k, err := strconv.Atoi(num); err == nil && k >= 1 && k <= len(head) {
+			return k - 1, nil
+		}
+		return -1, nil
+	}
+	for _, same := range []func(string) bool{
+		func(h string) bool { return strings.EqualFold(h, want) },
+		func(h string) bool { b, _ := bareName(h); return b == strings.ToLower(strings.TrimSpace(want)) },
+	} {
+		at := -1
+		for i, h := range head {
+			if !same(h) {
+				continue
+			}
+			if at >= 0 {
+				return -1, fmt.Errorf("two columns are called %q: name one by its place, as #%d", want, at+1)
+			}
+			at = i
+		}
+		if at >= 0 {
+			return at, nil
+		}
+	}
+	return -1, nil
+}
+
+// chargeTable is a table whose heading was understood.
+type chargeTable struct {
+	delim rune
+	width int
+	at    [len(chargeColumns)]int // −1: not there
+	unit  [len(chargeColumns)]string
+	name  [len(chargeColumns)]string
+}
+
+// heading looks for the named columns in a line.
+func heading(line string, delim rune, names map[string]string) (t chargeTable, missing []string, err error) {
+	cells, err := cutRow(line, delim)
+	if err != nil {
+		return t, nil, nil
+	}
+	t.delim, t.width = delim, len(cells)
+	for i, key := range chargeColumns {
+		want, named := names[key]
+		if !named {
+			want = key
+		}
+		k, err := findColumn(cells, want)
+		if err != nil {
+			return t, nil, err
+		}
+		t.at[i] = k
+		if k < 0 {
+			if i < neededColumns || named {
+				missing = append(missing, want)
+			}
+			continue
+		}
+		t.name[i] = cells[k]
+		_, t.unit[i] = bareName(cells[k])
+		if t.unit[i] == "" {
+			if c := wire.ParseColumn(cells[k]); c.Unit != "" && c.Quantity == wire.Pressure {
+				t.unit[i] = c.Unit + " " + c.Reference
+			}
+		}
+	}
+	return t, missing, nil
+}
+
+var tableDelims = []rune{';', '\t', ','}
+
+// readChargeTable reads the table of that name; - is standard input.
+func (a *app) readChargeTable(name string, f *shortfallFlags, in *complaint) error {
+	var r io.Reader = a.in
+	shown := "standard input"
+	if name != "-" {
+		file, err := openFile(name)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
+		r, shown = file, name
+	}
+	names, err := parseColumns(f.columns)
+	if err != nil {
+		return err
+	}
+	lines, err := readLines(r, shown)
+	if err != nil {
+		return err
+	}
+	t, from, err := findHeading(lines, names, shown)
+	if err != nil {
+		return err
+	}
+	return t.read(lines, from, shown, f, in)
+}
+
+// readLines reads a text of lines that end in any of the usual ways.
+func readLines(r io.Reader, name string) ([]string, error) {
+	sc := bufio.NewScanner(r)
+	sc.Buffer(nil, longestRow)
+	var out []string
+	for sc.Scan() {
+		line := strings.TrimSuffix(sc.Text(), "\r")
+		if len(out) == 0 {
+			line = strings.TrimPrefix(line, "\ufeff")
+		}
+		if strings.ContainsRune(line, 0) {
+			return nil, wrong("save the table as plain text (CSV, UTF-8)", "%s, line %d: is no plain text", name, len(out)+1)
+		}
+		out = append(out, line)
+	}
+	if errors.Is(sc.Err(), bufio.ErrTooLong) {
+		return nil, wrong("save the table as plain text (CSV)", "%s, line %d: is longer than a row can be", name, len(out)+1)
+	}
+	if sc.Err() != nil {
+		return nil, wrong("check the file", "%s: %w", name, sc.Err())
+	}
+	for len(out) > 0 && strings.TrimSpace(out[len(out)-1]) == "" {
+		out = out[:len(out)-1]
+	}
+	if len(out) == 0 {
+		return nil, wrong("name a table with a heading and at least one row", "%s: is empty", name)
+	}
+	return out, nil
+}
+
+// findHeading finds the line that names the columns; from is the first row.
+func findHeading(lines []string, names map[string]string, name string) (t chargeTable, from int, err error) {
+	var found []string
+	var missing []string
+	at := 0
+	for i, line := range lines[:min(len(lines), headLines)] {
+		if strings.HasPrefix(strings.TrimSpace(line), "#") || strings.TrimSpace(line) == "" {
+			continue
+		}
+		for _, d := range tableDelims {
+			t, miss, err := heading(line, d, names)
+			if err != nil {
+				return t, 0, wrong("see the heading of the table", "%s, line %d: %w", name, i+1, err)
+			}
+			if t.width > 1 && len(miss) == 0 {
+				return t, i + 1, nil
+			}
+			if cells, _ := cutRow(line, d); len(cells) > len(found) {
+				found, missing, at = cells, miss, i
+			}
+		}
+	}
+	for i, m := range missing {
+		missing[i] = strconv.Quote(m)
+	}
+	for i, m := range found {
+		found[i] = strconv.Quote(m)
+	}
+	if len(found) > 30 {
+		found = append(found[:30], "…")
+	}
+	if len(found) == 0 {
+		return t, 0, wrong("the first line names the columns", "%s: has no heading", name)
+	}
+	return t, 0, wrong("name the columns, for example --columns \"speed=n,requested=p soll,actual=p ist\"; #3 is the third",
+		"%s, line %d: no column called %s; the columns found are %s", name, at+1, strings.Join(missing, ", "), strings.Join(found, ", "))
+}
+
+// pressureColumn says how a column of pressures is read.
+type pressureColumn struct {
+	unit  decay.PressureUnit
+	gauge bool
+	how   string
+}
+
+// pressures settles unit and reference of a column.
+func (t *chargeTable) pressures(i int, f *shortfallFlags, name string) (pressureColumn, error) {
+	p := pressureColumn{gauge: f.reads == "gauge" && chargeColumns[i] != "ambient"}
+	text := strings.TrimSpace(t.unit[i])
+	if c := wire.ParseColumn(t.name[i]); c.Unknown != "" {
+		return p, wrong("write the column's values in hPa, kPa, bar or psi", "%s: column %q has a unit that is not understood: %s", name, t.name[i], c.Unknown)
+	} else if c.Reference != "" {
+		p.gauge = c.Reference == "gauge"
+	}
+	if text == "" {
+		text = f.unit
+	}
+	unit, ref, ok := wire.ParseUnit(text)
+	if !ok {
+		if text == "" || text == "abs" || text == "absolute" || text == "gauge" {
+			if unit, _, ok = wire.ParseUnit(f.unit); !ok {
+				return p, wrong("state it, for example --unit hPa", "%s: column %q does not name its unit", name, t.name[i])
+			}
+		} else {
+			return p, wrong("state a unit of pressure, for example --unit hPa", "%s: column %q has the unit %q, which is none of pressure", name, t.name[i], text)
+		}
+	}
+	var err error
+	if p.unit, err = decay.ParsePressureUnit(unit); err != nil {
+		return p, wrong("pressures are wanted, not the volts or counts of a sensor", "%s: column %q: %w", name, t.name[i], err)
+	}
+	if ref != "" {
+		p.gauge = ref == "gauge"
+	}
+	p.how = fmt.Sprintf("%s from %q in %s ", chargeColumns[i], t.name[i], p.unit.Name)
+	if p.gauge {
+		p.how += "gauge"
+	} else {
+		p.how += "absolute"
+	}
+	return p, nil
+}
+
+// speedUnit is the unit of the speeds, in revolutions per second, and whether the
+// table or a flag says it.
+func (t *chargeTable) speedUnit(f *shortfallFlags, name string) (unit float64, said bool, err error) {
+	text := t.unit[0]
+	if text == "" && strings.Contains(strings.ToLower(t.name[0]), "rpm") {
+		text = "rpm"
+	}
+	unit = decay.RPM
+	if text != "" {
+		if unit, err = decay.ParseSpeedUnit(text); err != nil {
+			return 0, false, wrong("name the column of the engine's speed; rpm, Hz and rad/s are understood", "%s: column %q: %w", name, t.name[0], err)
+		}
+		said = true
+	}
+	if f.speedUnit == "" {
+		return unit, said, nil
+	}
+	flag, err := decay.ParseSpeedUnit(f.speedUnit)
+	switch {
+	case err != nil:
+		return 0, false, wrong("write --speed-unit rpm, Hz or rad/s", "--speed-unit: %w", err)
+	case said && flag != unit:
+		return 0, false, wrong("leave the flag out, or correct the heading", "%s: column %q is in %s, and --speed-unit says %s", name, t.name[0], text, f.speedUnit)
+	}
+	return flag, true, nil
+}
+
+// read reads the rows below the heading.
+func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFlags, in *complaint) error {
+	// A row of units below the heading.
+	if from < len(lines) {
+		cells, err := cutRow(lines[from], t.delim)
+		units := 0
+		for i := 1; err == nil && i <= 2; i++ {
+			if k := t.at[i]; k < len(cells) {
+				if _, _, ok := wire.ParseUnit(strings.Trim(cells[k], "[]()")); ok {
+					units++
+				}
+			}
+		}
+		if units == 2 {
+			for i, k := range t.at {
+				if k >= 0 && k < len(cells) {
+					t.unit[i] = strings.Trim(cells[k], "[]() ")
+				}
+			}
+			from++
+		}
+	}
+	var cols [len(chargeColumns)]pressureColumn
+	gauge := false
+	for i := 1; i <= 3; i++ {
+		if t.at[i] < 0 {
+			continue
+		}
+		var err error
+		if cols[i], err = t.pressures(i, f, name); err != nil {
+			return err
+		}
+		if i == 3 && cols[i].gauge {
+			return wrong("name an absolute column, or state --ambient", "%s: column %q is gauge, and so is always zero", name, t.name[i])
+		}
+		in.remark = append(in.remark, cols[i].how)
+		gauge = gauge || cols[i].gauge
+	}
+	if gauge && in.set.Ambient == 0 && t.at[3] < 0 {
+		return wrong("state the air around, for example --ambient 1005hPa", "%s: gauge pressures become absolute only with the ambient, which is not stated", name)
+	}
+	in.set.RequestedUnit, in.set.ActualUnit = cols[1].unit, cols[2].unit
+
+	perUnit, said, err := t.speedUnit(f, name)
+	if err != nil {
+		return err
+	}
+
+	var speeds []float64
+	rows := 0
+	tooMany := 0
+	for n := from; n < len(lines); n++ {
+		line := lines[n]
+		if strings.HasPrefix(strings.TrimSpace(line), "#") {
+			continue
+		}
+		cells, err := cutRow(line, t.delim)
+		if strings.Trim(line, " \t,;\"") == "" {
+			in.blank++
+			continue
+		}
+		rows++
+		bad := func(format string, a ...any) {
+			in.bad = append(in.bad, badRow{n + 1, fmt.Sprintf(format, a...)})
+		}
+		if err != nil {
+			bad("the quotes do not match")
+			continue
+		}
+		if len(cells) > t.width && strings.Join(cells[t.width:], "") != "" {
+			tooMany++
+			bad("%d cells under a heading of %d", len(cells), t.width)
+			continue
+		}
+		v := [len(chargeColumns)]float64{}
+		whole := true
+		for i, k := range t.at {
+			v[i] = math.NaN()
+			if k < 0 {
+				continue
+			}
+			text := ""
+			if k < len(cells) {
+				text = strings.TrimSuffix(cells[k], "%")
+			}
+			if text == "" {
+				if i < neededColumns {
+					bad("%s is blank", chargeColumns[i])
+					whole = false
+					break
+				}
+				continue
+			}
+			x, ok := wire.Number(text, true)
+			if !ok {
+				bad("%s is %.30q, which is no number", chargeColumns[i], text)
+				whole = false
+				break
+			}
+			v[i] = x
+		}
+		if !whole {
+			continue
+		}
+		amb := in.set.Ambient
+		r := decay.ChargeRow{Speed: decay.Speed(v[0] * perUnit), Load: v[4]}
+		if !math.IsNaN(v[3]) {
+			r.Ambient = decay.Pressure(v[3] * cols[3].unit.Pascal)
+			if r.Ambient < 40*decay.Kilopascal || r.Ambient > 120*decay.Kilopascal {
+				bad("ambient is %s, which no air around has", r.Ambient.Format(cols[3].unit))
+				continue
+			}
+			amb = r.Ambient
+		}
+		if gauge && amb == 0 {
+			bad("a gauge pressure without its ambient")
+			continue
+		}
+		abs := func(i int) decay.Pressure {
+			p := v[i] * cols[i].unit.Pascal
+			if cols[i].gauge {
+				return decay.Gauge(p).Absolute(amb)
+			}
+			return decay.Pressure(p)
+		}
+		r.Requested, r.Actual = abs(1), abs(2)
+		if r.Speed < 0 || r.Load < 0 {
+			bad("a speed or load below zero")
+			continue
+		}
+		speeds = append(speeds, v[0])
+		in.rows = append(in.rows, r)
+	}
+	if len(in.rows) == 0 {
+		if tooMany > 0 {
+			return wrong("numbers with a decimal comma need ; or a tab between the cells, or quotes around them", "%s: no row can be read: line %d has %s", name, in.bad[0].line, in.bad[0].why)
+		}
+		if rows == 0 {
+			return wrong("name a table with at least one row", "%s: has no row below its heading", name)
+		}
+		return wrong("see that line", "%s: none of %d rows can be read: line %d: %s", name, rows, in.bad[0].line, in.bad[0].why)
+	}
+	return plausibleSpeeds(speeds, perUnit, said, t.name[0], name)
+}
+
+// plausibleSpeeds asks about a column of speeds that no engine has.
+func plausibleSpeeds(speeds []float64, perUnit float64, said bool, column, name string) error {
+	slices.Sort(speeds)
+	top := speeds[len(speeds)*9/10]
+	if max := speeds[len(speeds)-1]; max == 0 {
+		return nil // engine off throughout: told later
+	}
+	n := decay.Speed(top * perUnit)
+	least := 700 * decay.RPM
+	if said {
+		least = float64(decay.SlowestEngine)
+	}
+	if float64(n) >= least && n <= decay.FastestEngine {
+		return nil
+	}
+	how := "state which is meant: --speed-unit rpm, Hz or rad/s"
+	return wrong(speedHint(top, how), "%s: column %q reaches %s, which as %.0f rpm is no speed of an engine under load", name, column, strconv.FormatFloat(top, 'g', 5, 64), n.RPM())
+}
