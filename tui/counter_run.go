@@ -26,7 +26,11 @@ type CounterRun struct {
 	began   bool          // air has come
 	first   time.Duration // when
 	listen  time.Duration // since when the pressure would not come up; 0: it does
+	set     decay.Setup
 	ceiling decay.Gauge
+	samples []decay.Sample // of the last minutes, to look at the hold as a whole
+	asked   time.Duration  // when that was done last
+	gone    time.Duration  // when the air was last not being let out
 	result  decay.Result
 	over    bool
 	stopped bool
@@ -34,7 +38,7 @@ type CounterRun struct {
 
 // NewCounterRun starts a test.
 func NewCounterRun(set decay.Setup) *CounterRun {
-	return &CounterRun{proc: decay.NewNetProcedure(set), ceiling: set.WithDefaults().Ceiling}
+	return &CounterRun{proc: decay.NewNetProcedure(set), set: set, ceiling: set.WithDefaults().Ceiling}
 }
 
 // State is a snapshot of the test.
@@ -70,7 +74,9 @@ func (c *CounterRun) Left() time.Duration {
 // end still tell the pressure.
 func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	out := c.proc.Step(ev)
-	done := false
+	if t, ok := ev.(decay.Taken); ok && !c.over {
+		c.keep(t.Sample)
+	}
 	for _, e := range out {
 		switch e := e.(type) {
 		case decay.PhaseChanged:
@@ -80,8 +86,6 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 			case e.To == decay.PhaseReady:
 				c.began = false // a bump while the part was being plugged
 			}
-		case decay.VerdictReached:
-			done = true
 		case decay.Finished:
 			c.over, c.result = true, e.Result
 		}
@@ -101,6 +105,10 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	if !c.began {
 		return out
 	}
+	// A phase is placed in the past, and may be taken for a moment only.
+	if st.Phase != decay.PhaseRelease {
+		c.gone = st.Now
+	}
 	if st.Advice != decay.AdviseListen {
 		c.listen = 0
 	} else if c.listen == 0 {
@@ -109,13 +117,38 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	switch {
 	case st.Phase == decay.PhaseRelease && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
 		c.began = false // the valve was opened for a moment and the air let out again
-	case done,
+	case st.Verdict != decay.Undecided && c.confirmed(st),
 		st.Now-c.first >= CounterTime-counterSlip,
 		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,
-		st.Phase == decay.PhaseRelease && st.Now-st.PhaseSince >= counterGone:
+		st.Phase == decay.PhaseRelease && st.Now-c.gone >= counterGone:
 		out = append(out, c.finish()...)
 	}
 	return out
+}
+
+// keep stores a reading; waiting for the air may last for hours, of which only
+// the last minutes are kept.
+func (c *CounterRun) keep(s decay.Sample) {
+	c.samples = append(c.samples, s)
+	if old := s.At - 4*CounterTime; c.samples[0].At < old {
+		k := 0
+		for c.samples[k].At < s.At-2*CounterTime {
+			k++
+		}
+		c.samples = append(c.samples[:0], c.samples[k:]...)
+	}
+}
+
+// confirmed reports whether the whole hold, fitted from the beginning, says the
+// same as the verdict under watching: a customer gets no word that the record
+// would not bear out. It asks at most once a second.
+func (c *CounterRun) confirmed(st decay.State) bool {
+	if c.asked > 0 && st.Now-c.asked < time.Second {
+		return false
+	}
+	c.asked = st.Now
+	r := decay.Net(decay.Analyse(c.set, c.samples), c.set.RigLeak, c.set.WithDefaults().Limit)
+	return r.Outcome == st.Verdict
 }
 
 // Stop finishes the test by hand.

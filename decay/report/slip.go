@@ -117,11 +117,13 @@ func (s Slip) Lines() []string {
 	p.blank()
 
 	p.line("About this test")
+	told := false // how much longer it would have needed
 	for _, x := range r.Warnings {
+		told = told || x.Code == "hold-longer"
 		text, _, _ := strings.Cut(x.Text, "; say --") // flags mean nothing to a customer
 		p.item(plainASCII(sentence(text)))
 	}
-	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 {
+	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 && !told {
 		p.item("About " + seconds(r.ToDecide) + " more of hold would have decided it.")
 	}
 	if r.Smallest > 0 && r.Outcome != decay.Leaks {
