@@ -45,13 +45,13 @@ type card struct {
 	title, volume          entry
 	ceiling, limit         entry
 	of                     decay.Part
-	ceilingWas             string // the ceiling as it was offered
-	ceilingFrom, limitFrom string // where the text came from
-	acknowledged           bool   // the cautions were, earlier in this session
-	fault                  string // why the test cannot begin like this
-	retest                 string // the test this one is compared with
-	fittings               string // what is known of their leak; "": nothing
-	fittingsBad            bool
+	ceilingWas             string         // the ceiling as it was offered
+	ceilingFrom, limitFrom string         // where the text came from
+	acknowledged           bool           // the cautions were, earlier in this session
+	fault                  string         // why the test cannot begin like this
+	retest                 string         // the test this one is compared with
+	rig                    decay.Interval // effective area of the fittings' leak, m²; zero: not checked
+	cd                     float64
 }
 
 // newCard fills a card from what is known.
@@ -106,6 +106,26 @@ func (c *card) line() *entry {
 		return &c.limit
 	}
 	return nil
+}
+
+// fittings says what is known of the fittings' leak, and whether it leaves
+// enough of the limit; "" when they were not checked.
+func (c *card) fittings() (string, style) {
+	if c.rig == (decay.Interval{}) {
+		return "", plain
+	}
+	like := "they leak like a hole of " + mm(float64(decay.EquivalentHole(decay.Area(c.rig.Value), c.cd))) + " mm"
+	limit := c.of.DefaultLimit()
+	if l, err := decay.ParseLength(strings.TrimSpace(c.limit.text)); err == nil {
+		limit = l
+	}
+	switch {
+	case c.of == decay.PartFittings:
+		return like + "; this test replaces it", plain
+	case !decay.RigFits(c.rig, limit, c.cd):
+		return like + ": too much for this limit", warn
+	}
+	return like + ", which is subtracted", plain
 }
 
 // turn goes to another part.
@@ -275,13 +295,9 @@ func (s *scene) drawCard(g *grid) {
 		g.text(left+field, y, c.retest, plain, right)
 		y++
 	}
-	if c.fittings != "" {
-		st = plain
-		if c.fittingsBad {
-			st = warn
-		}
+	if words, st := c.fittings(); words != "" {
 		g.text(left, y, "Fittings", dim)
-		g.text(left+field, y, c.fittings, st, right)
+		g.text(left+field, y, words, st, right)
 		y++
 	}
 	if y+len(cautions) < g.h-4 {

@@ -134,14 +134,7 @@ func (m *model) openCard(set decay.Setup) {
 		c.limitFrom = m.o.LimitFrom
 	}
 	c.acknowledged = m.acknowledged
-	if m.rigLeak != (decay.Interval{}) {
-		d := set.WithDefaults()
-		hole := decay.EquivalentHole(decay.Area(m.rigLeak.Value), d.Cd)
-		c.fittings = "checked: they leak like a hole of " + mm(float64(hole)) + " mm, which is subtracted"
-		if c.fittingsBad = !decay.RigFits(m.rigLeak, d.Limit, d.Cd); c.fittingsBad {
-			c.fittings = "they leak like a hole of " + mm(float64(hole)) + " mm: too much for this limit, mend them"
-		}
-	}
+	c.rig, c.cd = m.rigLeak, set.WithDefaults().Cd
 	m.s.card = &c
 	// The test before is over: what comes now belongs to the next, and the
 	// ceiling is watched all the time.
@@ -279,7 +272,7 @@ func (m *model) step(ev decay.Event) {
 			if m.s.view == viewHunt && isolated(m.proc.State().Phase) {
 				m.s.hunted = true
 			}
-			if !m.s.hunted && e.Result.HasFit {
+			if !m.s.hunted && e.Result.HasFit && isolated(m.proc.State().Phase) {
 				m.s.clean = e.Result
 			}
 		case decay.VerdictReached:

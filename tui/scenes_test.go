@@ -188,7 +188,7 @@ func moments() map[string]scene {
 	make("card-limit", 3, 25, .95, at(cardLimit, func(c *card) {
 		c.of, c.volume.text, c.acknowledged = decay.PartHose, "", true
 		c.fault = "limit: \"3\" has no unit; write a hole's diameter, for example 0.5mm"
-		c.limit.text, c.limitFrom, c.retest, c.fittings = "3", "typed", "left hose, 14:02", "checked: they leak like a hole of 0.05 mm, which is subtracted"
+		c.limit.text, c.limitFrom, c.retest, c.rig = "3", "typed", "left hose, 14:02", area(.0012, .0005)
 	}))
 	make("card-start", 3, 25, .95, at(cardStart, func(*card) {}))
 	return out

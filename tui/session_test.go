@@ -123,7 +123,7 @@ func TestRigCheckIsSubtractedFromLaterTests(t *testing.T) {
 	if want := 0.62 * math.Pi / 4 * 0.01; rig.Low/decay.SquareMM > want || rig.High/decay.SquareMM < want {
 		t.Fatalf("the fittings leak %+v, want %g mm²", rig, want)
 	}
-	d.says(t, "they leak like a hole of 0.10 mm")
+	d.says(t, "they leak like a hole of 0.10 mm; this test replaces it")
 	d.keys("down", "left", "left", "left", "down", "ctrl+u", "10L")
 	d.says(t, "the duct, blocked off at the manifold")
 	d.enters(4)
