@@ -37,11 +37,13 @@ type estimate struct {
 	k, sdK    float64 // of the likeliest law, from the trace alone
 	mean, sd  float64 // of K over all the models
 	lowK, hiK float64 // 95 % over all the models, from the trace alone
-	length    float64 // of the hold, s
-	thorough  float64 // what it was when every model was fitted last
-	widen     float64 // by which residuals that are not white widened it
-	seepShare float64 // posterior weight of laws, to name the law
-	orifShare float64
+	// The same for a verdict under watching.
+	lowWatched, hiWatched float64
+	length                float64 // of the hold, s
+	thorough              float64 // what it was when every model was fitted last
+	widen                 float64 // by which residuals that are not white widened it
+	seepShare             float64 // posterior weight of laws, to name the law
+	orifShare             float64
 }
 
 // start makes a first guess from the late part of the hold: the closed-form
@@ -294,6 +296,9 @@ func (s *estimation) estimate() (estimate, bool) {
 	}
 	e.lowK = min(e.quantile(0.025), e.k)
 	e.hiK = max(e.quantile(0.975), e.k)
+	tail := 0.5 * math.Erfc(watchedZ/math.Sqrt2)
+	e.lowWatched = min(e.quantile(tail), e.k)
+	e.hiWatched = max(e.quantile(1-tail), e.k)
 	return e, true
 }
 

@@ -319,10 +319,8 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	speed := math.Sqrt(RAir * d.tw)
 
 	k := math.Max(e.k, 0)
-	low, high := e.lowK, e.hiK
 	// What is left of settling at the end is known no better than the model of it.
 	left := math.Abs(e.settling(d.tw)) * settlingDoubt / psi0
-	low, high = k-math.Hypot(k-low, left), k+math.Hypot(high-k, left)
 	// Tolerances that scale the answer, in quadrature with the trace.
 	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
 	// The area of anything but a nozzle hangs on the pressure at isolation, whose moment is not known exactly.
@@ -330,23 +328,33 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	if later, _ := g.moved(math.Max(p0*(1-k*psi0*cornerDoubt), pa)); k > 0 && g.k > 0 {
 		rel = math.Hypot(rel, later/g.k-1)
 	}
-	low = k - math.Hypot(k-low, k*rel)
-	high = k + math.Hypot(high-k, k*rel)
 	// Rubber: swelling at once acts as more volume (V + p·dV/dp, and the
 	// growth itself), creeping as a leak that is not there.
 	c := set.Compliance
 	creep := 1.2 * c / math.Max(length, 1) / psi0
 	growth := c * (1 + p0/g0)
-	highV := high * (1 + growth)
-	lowV := low - creep
+	// bounds are those of K, for the trace's own and z/1.96 times the tolerances.
+	bounds := func(low, high, z float64) (float64, float64) {
+		f := z / 1.96
+		down := math.Hypot(math.Hypot(k-low, f*left), f*k*rel)
+		up := math.Hypot(math.Hypot(high-k, f*left), f*k*rel)
+		return k - down - creep, (k + up) * (1 + growth)
+	}
+	lowV, highV := bounds(e.lowK, e.hiK, 1.96)
+	low := lowV + creep
 	r.Rate = Interval{k, math.Max(lowV, 0), math.Max(highV, 0), 0.95}
 	toArea := float64(set.Volume) / speed
 	if r.HasVolume {
-		lowA, highA := lowV*toArea, highV*toArea
 		a := k * toArea
-		lowA = a - math.Hypot(a-lowA, a*set.VolumeTolerance)
-		highA = a + math.Hypot(highA-a, a*set.VolumeTolerance)
-		r.Area = Interval{a, math.Max(lowA, 0), math.Max(highA, 0), 0.95}
+		area := func(low, high, z float64) (float64, float64) {
+			f := z / 1.96 * a * set.VolumeTolerance
+			return math.Max(a-math.Hypot(a-low*toArea, f), 0), math.Max(a+math.Hypot(high*toArea-a, f), 0)
+		}
+		lowA, highA := area(lowV, highV, 1.96)
+		r.Area = Interval{a, lowA, highA, 0.95}
+		lowZ, highZ := bounds(e.lowWatched, e.hiWatched, watchedZ)
+		r.watched.Value = a
+		r.watched.Low, r.watched.High = area(lowZ, highZ, watchedZ)
 		r.AreaSD = e.sdK * toArea
 		hole := func(a float64) float64 { return float64(EquivalentHole(Area(a), set.Cd)) }
 		r.Hole = Interval{hole(a), hole(r.Area.Low), hole(r.Area.High), 0.95}
@@ -412,18 +420,15 @@ func (l *Live) help(r *Result, e *estimate, creep float64) Warning {
 }
 
 // sequential reports the verdict of r when it may be shown as final under
-// watching: the trace's interval, widened from 1.96 to z standard deviations,
-// still clears the limit.
-func (r Result) sequential(z float64) Outcome {
+// watching: the interval at watchedZ standard deviations clears the limit.
+func (r Result) sequential() Outcome {
 	if !r.HasFit || !r.HasVolume || r.heldUp {
 		return Undecided
 	}
-	lim := float64(CircleArea(r.Limit)) * r.Cd
-	f := z / 1.96
-	switch a := r.Area; {
-	case a.Value-(a.Value-a.Low)*f > lim:
+	switch lim := float64(CircleArea(r.Limit)) * r.Cd; {
+	case r.watched.Low > lim:
 		return Leaks
-	case a.Value+(a.High-a.Value)*f < lim:
+	case r.watched.High < lim:
 		return Holds
 	}
 	return Undecided

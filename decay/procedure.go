@@ -207,9 +207,14 @@ func (p *Procedure) Step(ev Event) []Effect {
 		out = p.enter(out, phase, since)
 		out = append(out, Estimated{s.Now, r})
 		length := (r.Hold.End - r.Hold.Start).Seconds()
-		if v := r.sequential(watchedZ); v != p.leaning || v == Undecided {
+		if v := r.sequential(); v != p.leaning || v == Undecided {
 			p.leaning, p.leaningAt = v, length
 		} else if s.Verdict == Undecided && length >= watchedSeconds && length >= watchedGrowth*p.leaningAt {
+			// A fit from scratch must say so too: a live one starts where the last one ended.
+			if _, _, fresh := p.live.look(true); fresh.sequential() != v {
+				p.leaning, p.leaningAt = Undecided, length
+				break
+			}
 			s.Verdict = v
 			out = append(out, VerdictReached{s.Now, r})
 		}

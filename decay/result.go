@@ -117,7 +117,8 @@ type Result struct {
 	Samples  int
 	Warnings []Warning
 
-	heldUp bool // the supply may have held the pressure up
+	heldUp  bool     // the supply may have held the pressure up
+	watched Interval // of the area, m², as wide as a verdict under watching needs
 }
 
 // HasFlag reports whether f was raised.
