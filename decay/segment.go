@@ -371,7 +371,7 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 		for hi < to-1 && cells[hi].t <= cells[i].t+3.5 {
 			hi++
 		}
-		best, w := breakAt(cells, max(i-2, from), hi, hingeHalf, sigma, true), 0.5
+		best, w := breakAt(cells, max(i-2, from), hi, hingeHalf, sigma, overLine), 0.5
 		if best < 0 {
 			continue
 		}
@@ -389,15 +389,23 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 	return out
 }
 
+// seek is what kind of a break is sought.
+type seek int
+
+const (
+	overParabola seek = iota
+	overLine          // than a straight line: more power, less precision
+	heldUp            // after a stretch that hardly fell
+)
+
 // hingeHalf is half the stretch of time, s, in which a break is sought; a corner
 // that noise hides there is sought in wider ones too.
 const hingeHalf = 0.64
 
 // breakAt finds, among cells [lo, hi), the moment at which the trace breaks
-// downward: where a hinge beats a parabola by most, or with overLine a straight
-// line, within half seconds on either side. It returns -1 when none is better
-// than noise makes it.
-func breakAt(cells []cell, lo, hi int, half, sigma float64, overLine bool) int {
+// downward: where a hinge beats a parabola by most within half seconds on
+// either side. It returns -1 when none is better than noise makes it.
+func breakAt(cells []cell, lo, hi int, half, sigma float64, how seek) int {
 	best, most := -1, 40*sigma*sigma
 	for i := lo; i < hi; i++ {
 		w := 1.6 * window(cells, i, half/1.6)
@@ -411,9 +419,14 @@ func breakAt(cells []cell, lo, hi int, half, sigma float64, overLine bool) int {
 		if i-a < 3 || b-i < 3 {
 			continue
 		}
-		gain, line, bend := hinge(cells[a:b+1], cells[i].t)
-		if overLine {
+		gain, line, before, bend := hinge(cells[a:b+1], cells[i].t)
+		switch how {
+		case overLine:
 			gain = line
+		case heldUp:
+			if before < 0.25*(before+bend) {
+				continue
+			}
 		}
 		if gain > most && bend < 0 {
 			best, most = i, gain
@@ -424,8 +437,8 @@ func breakAt(cells []cell, lo, hi int, half, sigma float64, overLine bool) int {
 
 // hinge fits p = a + b·x + c·x² + d·max(x, 0) by least squares, x being the
 // time from at, and returns by how much its sum of squares is below that of
-// the parabola alone and of a line, and d.
-func hinge(cells []cell, at float64) (gain, overLine, bend float64) {
+// the parabola alone and of a line, b and d: the slope before, and the bend.
+func hinge(cells []cell, at float64) (gain, overLine, before, bend float64) {
 	var m [4][4]float64
 	var y [4]float64
 	p0 := cells[0].p
@@ -450,7 +463,7 @@ func hinge(cells []cell, at float64) (gain, overLine, bend float64) {
 			if i != j {
 				m[i][j] = s / m[j][j]
 			} else if s < 1e-12 {
-				return 0, 0, 0
+				return 0, 0, 0, 0
 			} else {
 				m[i][i] = math.Sqrt(s)
 			}
@@ -460,7 +473,10 @@ func hinge(cells []cell, at float64) (gain, overLine, bend float64) {
 		}
 		y[i] /= m[i][i]
 	}
-	return y[3] * y[3], y[2]*y[2] + y[3]*y[3], y[3] / m[3][3]
+	d := y[3] / m[3][3]
+	c := (y[2] - m[3][2]*d) / m[2][2]
+	b := (y[1] - m[2][1]*c - m[3][1]*d) / m[1][1]
+	return y[3] * y[3], y[2]*y[2] + y[3]*y[3], b, d
 }
 
 // corner moves the start of a hold onto the moment of isolation. A supply that
@@ -472,10 +488,20 @@ func corner(cells []cell, s stretch, sigma float64, afterRise bool) int {
 	for lo > 0 && cells[lo-1].t >= t-1 {
 		lo--
 	}
+	for lo < s.from && cells[s.from].p-cells[lo].p > 6*sigma/math.Sqrt(cells[lo].n) {
+		lo++ // it rises from here: a bend in the fill is no isolation
+	}
 	for hi < s.to-1 && cells[hi+1].t <= t+min(4, 0.4*(end-t)) {
 		hi++
 	}
-	seen := breakAt(cells, lo, hi, hingeHalf, sigma, false)
+	seen := breakAt(cells, lo, hi, hingeHalf, sigma, overParabola)
+	if afterRise && seen >= 0 {
+		// It may be where the rise ends while the supply is still on: a hold has no bend downward after it.
+		skip := seen + 1
+		if i := breakAt(cells[skip:], 0, hi-skip, hingeHalf, sigma, heldUp); i >= 0 {
+			seen = skip + i
+		}
+	}
 	if afterRise && (seen < 0 || seen <= s.from) && !falls(cells, max(seen, s.from), sigma) { // what was seen may be the end of the rise alone
 		to := hi
 		for to < s.to-1 && cells[to+1].t <= t+min(25, 0.5*(end-t)) {
@@ -486,7 +512,7 @@ func corner(cells []cell, s stretch, sigma float64, afterRise bool) int {
 		}
 	}
 	if seen < 0 {
-		seen = breakAt(cells, lo, hi, hingeHalf, sigma, true)
+		seen = breakAt(cells, lo, hi, hingeHalf, sigma, overLine)
 	}
 	if seen < 0 {
 		return s.from

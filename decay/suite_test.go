@@ -33,6 +33,7 @@ var bars = map[string]bar{
 	"random":  {median: 0.0025, worst: 0.02, coverage: 0.92},
 	"natural": {median: 0.01, worst: 0.01, coverage: 0.92},
 	"noisy":   {median: 0.005, worst: 0.10, coverage: 0.92},
+	"quick":   {median: 0.01, worst: 0.5, coverage: 0.92},
 	"laws":    {median: 0.015, worst: 0.13, coverage: 0.87},
 	"tight":   {coverage: 1},
 	"faults":  {median: 0.01, worst: 0.05, coverage: 0.92},
@@ -143,6 +144,17 @@ func worst[T time.Duration | float64](v []T) (median, top T) {
 	return v[len(v)/2], v[len(v)-1]
 }
 
+// off is the share of v above most.
+func off(v []time.Duration, most time.Duration) float64 {
+	n := 0
+	for _, x := range v {
+		if x > most {
+			n++
+		}
+	}
+	return float64(n) / float64(max(1, len(v)))
+}
+
 // TestKnownTruth runs the analysis over every synthetic trace whose leak is
 // known.
 func TestKnownTruth(t *testing.T) {
@@ -178,6 +190,9 @@ func TestKnownTruth(t *testing.T) {
 		}
 		for _, n := range s.false {
 			t.Errorf("%s/%s", g, n)
+		}
+		if off(s.starts, time.Second) > 0.05 || off(s.ends, 500*time.Millisecond) > 0.05 {
+			t.Errorf("%s: a start is over 1 s off in %.0f %%, an end over 0.5 s in %.0f %%; the bar is 5 %%", g, 100*off(s.starts, time.Second), 100*off(s.ends, 500*time.Millisecond))
 		}
 		if median > b.median || top > b.worst || coverage < b.coverage || len(s.wrong) > b.wrong || s.unfitted > 0 {
 			t.Errorf("%s misses its bar %+v: wrong verdicts:\n%s", g, b, strings.Join(s.wrong, "\n"))

@@ -25,7 +25,7 @@ type Case struct {
 }
 
 // Groups of the suite, in order.
-var Groups = []string{"clean", "random", "natural", "noisy", "laws", "tight", "faults"}
+var Groups = []string{"clean", "random", "natural", "noisy", "quick", "laws", "tight", "faults"}
 
 const psi = 6894.757293168
 
@@ -40,6 +40,7 @@ func Suite() []Case {
 	out = append(out, RandomRigs("random", 60, 11, false)...)
 	out = append(out, RandomRigs("natural", 24, 12, true)...)
 	out = append(out, noisy()...)
+	out = append(out, quick()...)
 	out = append(out, laws()...)
 	out = append(out, tight()...)
 	out = append(out, faults()...)
@@ -107,6 +108,21 @@ func noisy() []Case {
 		out = append(out, Case{Group: "noisy", Name: fmt.Sprintf("coarse-%02d-%.2fmm", i, d), Rig: Rig{
 			Volume: between(3e-3, 8e-3), Area: HoleArea(d), Tau: 6, IdleSeconds: 4, FillSeconds: 8,
 			HoldSeconds: 60, ReleaseSeconds: 5, Rate: 50, Noise: 10, Quantum: 200, Seed: rnd.Uint64(),
+		}})
+	}
+	return out
+}
+
+// quick are short fills that stay on the supply for a moment, and short holds.
+func quick() []Case {
+	var out []Case
+	rnd := rand.New(rand.NewPCG(20, 9))
+	between := func(a, b float64) float64 { return a + (b-a)*rnd.Float64() }
+	for i := range 60 {
+		d, litres := between(0.2, 0.9), between(1.5, 8)
+		out = append(out, Case{Group: "quick", Name: fmt.Sprintf("%02d-%.2fmm-%.1fL", i, d, litres), Rig: Rig{
+			Volume: litres * 1e-3, Area: HoleArea(d), Tau: 6, IdleSeconds: 2, FillSeconds: between(2, 4), HoldSeconds: between(7, 25),
+			ReleaseSeconds: between(2, 15), Rate: 50, Noise: 60, Quantum: []float64{0, 84, 255}[i%3], Seed: rnd.Uint64(),
 		}})
 	}
 	return out
