@@ -1,0 +1,356 @@
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+	"unicode"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+)
+
+// Test is a record on a sheet.
+type Test struct {
+	Role   string // "before" or "after" a repair; "" for a test by itself
+	Record record.Record
+	Result decay.Result // computed again from the record's readings, without the fittings' leak
+	Curve  decay.Curve  // of the fit, fittings included
+	Name   string       // of the record's file, without its folder
+	Digest string       // SHA-256 of the record's file, in hexadecimal
+
+	hasWedge bool
+}
+
+// NewTest judges the readings of a record again.
+func NewTest(rec record.Record, name, digest string) *Test {
+	r, c := decay.AnalyseCurve(rec.Setup, rec.Samples)
+	return &Test{Record: rec, Result: decay.Net(r, rec.Setup.RigLeak, rec.Setup.WithDefaults().Limit), Curve: c, Name: name, Digest: digest}
+}
+
+func (t *Test) set() decay.Setup { return t.Record.Setup.WithDefaults() }
+
+// extra is a line of the record that this package only prints.
+func (t *Test) extra(key string) string {
+	for _, kv := range t.Record.Extra {
+		if kv.Key == key {
+			return kv.Value
+		}
+	}
+	return ""
+}
+
+// Sheet is what a customer is handed: one test, or two of one duct before and
+// after a repair, with what else is known. Texts may be left empty.
+type Sheet struct {
+	Tests      []*Test // one or two, the earlier first
+	Sections   []*Test // parts of the duct of the first test, tested by themselves
+	Meaning    []string
+	Customer   string // for whom, or which vehicle
+	By         string // who tested
+	Sensor     string // name of the transducer
+	Calibrated string // when it was
+	Note       string // in the words of who tested
+	Unit       decay.PressureUnit
+	Paper      string // "a4" or "letter"; "": what the printer has
+}
+
+// Simulated reports whether any of the tests was of no real duct.
+func (s *Sheet) Simulated() bool {
+	for _, t := range append(append([]*Test{}, s.Tests...), s.Sections...) {
+		if t.Record.Simulated {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *Sheet) unit() decay.PressureUnit {
+	if s.Unit.Pascal > 0 {
+		return s.Unit
+	}
+	return decay.PressureUnits[0]
+}
+
+// label is what was tested, in the words of who did.
+func (s *Sheet) label() string {
+	for i := len(s.Tests) - 1; i >= 0; i-- {
+		if l := typed(s.Tests[i].Record.Label); l != "" {
+			return l
+		}
+	}
+	return "not stated"
+}
+
+// mostTyped is how many letters of a typed text a page shows.
+const mostTyped = 240
+
+// typed is a text that a person typed, made fit for a page: no control
+// characters and none that turn the direction of what follows, and cut, with a
+// mark, when it is longer than a page can bear. Escaping is done by what writes
+// it.
+func typed(s string) string {
+	s = strings.Join(strings.Fields(strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsControl(r):
+			return ' '
+		case r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069, r == 0x200e, r == 0x200f, r == unicode.ReplacementChar, r&0xfffe == 0xfffe, r >= 0xfdd0 && r <= 0xfdef:
+			return '·'
+		}
+		return r
+	}, strings.ToValidUTF8(s, "·"))), " ")
+	if r := []rune(s); len(r) > mostTyped {
+		return string(r[:mostTyped]) + "…"
+	}
+	return s
+}
+
+// source is the port or file of a record without its folder, which is the
+// machine's own business.
+func source(s string) string {
+	if i := strings.LastIndexAny(s, `/\`); i >= 0 {
+		s = s[i+1:]
+	}
+	return typed(s)
+}
+
+// split divides the leak of the first test among the sections.
+func (s *Sheet) split() (decay.Split, bool) {
+	if len(s.Sections) == 0 || len(s.Tests) == 0 || !s.Tests[0].hasHole() {
+		return decay.Split{}, false
+	}
+	var all []decay.Section
+	for _, t := range s.Sections {
+		name := typed(t.Record.Label)
+		if name == "" {
+			name = t.Name
+		}
+		all = append(all, decay.Section{Name: name, Area: t.Result.Area})
+	}
+	return decay.NewSplit(s.Tests[0].Result.Area, all), true
+}
+
+// change is what the repair did.
+func (s *Sheet) change() (decay.Change, bool) {
+	if len(s.Tests) < 2 {
+		return decay.Change{}, false
+	}
+	return decay.Compare(s.Tests[0].Result, s.Tests[1].Result)
+}
+
+// RepairSentence says what a repair did, for a customer.
+func RepairSentence(c decay.Change) string {
+	left := percents(c.Left)
+	if math.IsNaN(c.Left.Value) {
+		left = ""
+	}
+	switch c.Repair {
+	case decay.RepairMended:
+		return "The repair mended it: of the leak before, " + left + " is left, and what is left is within the limit."
+	case decay.RepairSmaller:
+		return "The leak is smaller than before, but the test after the repair does not say that it holds: " + left + " of it is left."
+	case decay.RepairLarger:
+		return "The leak is larger than before the repair."
+	}
+	return "The two tests do not differ by more than their uncertainty: whether the repair changed the leak cannot be told."
+}
+
+// HoleSentence says how large the hole is, for a customer.
+func HoleSentence(t *Test) string {
+	r := t.Result
+	switch {
+	case !r.HasFit:
+		return "No hole size was measured."
+	case !r.HasVolume:
+		return "How large the hole is cannot be said, because the volume of the duct was not stated."
+	case r.Hole.Low <= 0 && finite(r.Hole.High):
+		return "If air escapes at all, then no more than through a round hole of " + Hundredths(r.Hole.High) + " (95 % sure)."
+	}
+	return "Air escapes as through one round hole of " + Hundredths(r.Hole.Value) + " (95 % sure: " + slipSpan(r.Hole) + ")."
+}
+
+// How says in plain words how the test was done.
+func (t *Test) How(u decay.PressureUnit) string {
+	r, set := t.Result, t.set()
+	var b strings.Builder
+	what := PartWords(set.Of)
+	if what == "" {
+		what = "the duct"
+	}
+	b.WriteString(sentence(what + " was closed with plugs and filled with air"))
+	if r.Hold.StartAbs != 0 {
+		fmt.Fprintf(&b, " At %s the supply was shut, and the pressure was watched for %s.", r.Hold.StartGauge.Format(u), seconds(r.Hold.End-r.Hold.Start))
+	} else if r.Samples > 0 {
+		fmt.Fprintf(&b, " The highest pressure was %s.", r.Peak.Format(u))
+	}
+	b.WriteString(" Air that has cooled keeps its pressure in a tight duct; where it escapes, the pressure falls on. How fast it falls, and the volume")
+	if set.Volume > 0 {
+		b.WriteString(" of " + volumeWords(set))
+	}
+	b.WriteString(", give the size of the hole.")
+	if set.Division > 0 {
+		b.WriteString(" The pressure was read from a dial by eye.")
+	}
+	return b.String()
+}
+
+func volumeWords(set decay.Setup) string {
+	v := digits3(float64(set.Volume)/decay.Litre) + " L"
+	if set.VolumeTolerance > 0 {
+		v += fmt.Sprintf(" ± %.3g %%", 100*set.VolumeTolerance)
+	}
+	return v
+}
+
+// verdictView is the verdict of a test as the page shows it.
+type verdictView struct {
+	Role, Word, Sentence, Hole, Next, When string
+	Class                                  string
+	Wall                                   template.HTML
+}
+
+// row is a line of the table of figures.
+type row struct {
+	Key, Name string
+	Values    []string
+}
+
+// ID names a value of the row for whoever reads the page by program.
+func (r row) ID(i int) string { return fmt.Sprintf("%s-%d", r.Key, i+1) }
+
+// page is what the template is given.
+type page struct {
+	*Sheet
+	Label       string
+	Verdicts    []verdictView
+	Repair      string
+	How         []string
+	Chart, Hole template.HTML
+	Cropped     bool
+	Heads       []string
+	Rows        []row
+	Split       []SplitLine
+	SplitNext   string
+	Cautions    []string
+	Limits      []string
+	Notes       []string
+	Files       []*Test
+	Drilled     string
+}
+
+//go:embed sheet.html.tmpl
+var sheetText string
+
+var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"typed": typed, "upper": strings.ToUpper, "add": func(a, b int) int { return a + b },
+}).Parse(sheetText))
+
+// HTML writes the sheet as one page that needs nothing else: no script, no
+// network, no other file.
+func (s *Sheet) HTML(w io.Writer) error {
+	if len(s.Tests) == 0 || len(s.Tests) > 2 {
+		return fmt.Errorf("a sheet is of one test, or of one before and one after a repair, not of %d", len(s.Tests))
+	}
+	u := s.unit()
+	p := page{Sheet: s, Label: s.label(), Cautions: sheetCautions, Limits: sheetLimits}
+	c := newChart(s.Tests, u)
+	var err error
+	if p.Chart, err = inline(&c.drawing, "chart"); err != nil {
+		return err
+	}
+	p.Cropped = c.cropped
+	if d := holePicture(s.Tests); d != nil {
+		if p.Hole, err = inline(d, "holes"); err != nil {
+			return err
+		}
+	}
+	for _, t := range s.Tests {
+		v := verdictView{
+			Role: t.Role, Word: Word(t.Result.Outcome), Sentence: VerdictSentence(t.Result), Hole: HoleSentence(t),
+			Next: PartAdvice(t.set().Of, t.Result.Outcome), Class: t.Result.Outcome.String(), When: when(t),
+		}
+		if v.Wall, err = inline(wallPicture(t.Result.Outcome), "wall"); err != nil {
+			return err
+		}
+		p.Verdicts = append(p.Verdicts, v)
+		if how := t.How(u); len(p.How) == 0 || how != p.How[0] {
+			if t.Role != "" {
+				how = sentence(t.Role) + " " + how
+				how = strings.Replace(how, ". ", ": ", 1)
+			}
+			p.How = append(p.How, how)
+		}
+		head := t.Role
+		if head == "" {
+			head = "value"
+		}
+		p.Heads = append(p.Heads, head)
+	}
+	if ch, ok := s.change(); ok {
+		p.Repair = RepairSentence(ch)
+	} else if len(s.Tests) == 2 {
+		p.Repair = "The two tests cannot be compared: one of them has no hold that could be measured."
+	}
+	if sp, ok := s.split(); ok {
+		p.Split, p.SplitNext = SplitLines(sp, s.Tests[0].Result.Cd), SplitAdvice(sp)
+	}
+	p.Rows = s.rows()
+	p.Notes = s.notes()
+	p.Files = append(append(p.Files, s.Tests...), s.Sections...)
+	return sheetTemplate.Execute(w, p)
+}
+
+// inline makes a drawing part of a page. What people typed was escaped as it
+// was written.
+func inline(d *drawing, class string) (template.HTML, error) {
+	var b bytes.Buffer
+	err := d.svg(&b, class)
+	return template.HTML(b.String()), err
+}
+
+// wallPicture is the wall of a duct: whole when it holds, torn when it leaks,
+// dashed when that is not known.
+func wallPicture(o decay.Outcome) *drawing {
+	d := &drawing{w: 80, h: 3, words: "a wall, dashed"}
+	switch o {
+	case decay.Holds:
+		d.words = "a whole wall"
+		d.line(inkText, 1.6, nil, point{0, 1.5}, point{80, 1.5})
+	case decay.Leaks, decay.NeverBuilt:
+		d.words = "a torn wall"
+		d.line(inkText, 1.6, nil, point{0, 1.5}, point{33, 1.5}, point{35, 0.4})
+		d.line(inkText, 1.6, nil, point{80, 1.5}, point{47, 1.5}, point{45, 2.6})
+	default:
+		d.line(inkText, 1.6, []float64{4, 4}, point{0, 1.5}, point{80, 1.5})
+	}
+	return d
+}
+
+func when(t *Test) string {
+	if t.Record.When.IsZero() {
+		return "not stated"
+	}
+	return t.Record.When.Format("2006-01-02 15:04 -07:00")
+}
+
+// sheetLimits are what the method cannot show.
+var sheetLimits = []string{
+	"The hole is an equivalent one: many small leaks together look like one hole, and a sharp-edged round one of the stated discharge coefficient. The test does not say where they are.",
+	"Air, at the pressure and temperature of the test only: a duct that holds here may leak when it is hot, bent or shaken, and one that leaks here may leak less.",
+	"Slow stretching of rubber and a very small leak look alike in one short hold; the interval covers both.",
+	"Plugs and fittings are tested with the duct, unless their own leak was measured and subtracted.",
+	"It is no test of strength, and no statement on anything but the leak.",
+}
+
+// sheetCautions are for whoever fills a duct again.
+var sheetCautions = []string{
+	"Eye protection. Vehicle on stands, engine off, key out.",
+	"Regulator turned down before connecting; never above the ceiling, the maker's limit or the lowest-rated part.",
+	"Plugs and hoses can be thrown: stand clear of their axis, and let the air out before a clamp is loosened.",
+	"Never feed the crankcase side. Clean dry air only, no oxygen and no fuel gas.",
+	"A mechanical relief valve is the protection: the program is no safety device. The maker's procedure, local codes and licensed practice come first.",
+}
