@@ -126,7 +126,10 @@ func positive(f float64) number {
 
 // JSON writes in as one JSON object on one line. What is not known is null; an
 // unbounded interval has a null end. A NaN or an infinity is never printed.
-func JSON(w io.Writer, in Input) error {
+func JSON(w io.Writer, in Input) error { return json.NewEncoder(w).Encode(newJSON(in)) }
+
+// newJSON is the object that JSON prints.
+func newJSON(in Input) jsonResult {
 	r := in.Result
 	out := jsonResult{
 		File: in.File, Of: partName(in.Of), Outcome: r.Outcome.String(), Flags: r.Flags, Law: r.Law.String(),
@@ -171,5 +174,5 @@ func JSON(w io.Writer, in Input) error {
 	if r.HasDecide {
 		out.ToDecide = number(r.ToDecide.Seconds())
 	}
-	return json.NewEncoder(w).Encode(out)
+	return out
 }

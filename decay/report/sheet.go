@@ -47,14 +47,14 @@ func (t *Test) extra(key string) string {
 // Sheet is what a customer is handed: one test, or two of one duct before and
 // after a repair, with what else is known. Texts may be left empty.
 type Sheet struct {
-	Tests      []*Test // one or two, the earlier first
-	Sections   []*Test // parts of the duct of the first test, tested by themselves
-	Meaning    []string
-	Customer   string // for whom, or which vehicle
-	By         string // who tested
-	Sensor     string // name of the transducer
-	Calibrated string // when it was
-	Note       string // in the words of who tested
+	Tests      []*Test     // one or two, the earlier first
+	Sections   []*Test     // parts of the duct of the first test, tested by themselves
+	Engine     *EngineView // what the leak means for an engine; nil: none was described
+	Customer   string      // for whom, or which vehicle
+	By         string      // who tested
+	Sensor     string      // name of the transducer
+	Calibrated string      // when it was
+	Note       string      // in the words of who tested
 	Unit       decay.PressureUnit
 	Paper      string // "a4" or "letter"; "": what the printer has
 }
