@@ -1,6 +1,8 @@
 package main
 
 import (
+	"crypto/rand"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -75,7 +77,7 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	}
 	p := &page{}
 	var err error
-	if p.recordPath, p.recordFile, err = createNew(filepath.Join(dir, record.Stem(when, label)), ".ebbline"); err != nil {
+	if p.recordPath, p.recordFile, err = createNew(pageStem(dir, when, label), record.Extension); err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}
 	p.capturePath = p.recordPath[:len(p.recordPath)-len(".ebbline")] + ".capture"
@@ -114,6 +116,15 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	p.stop = make(chan struct{})
 	p.done.Go(p.flushing)
 	return p, p.rec.Flush()
+}
+
+// pageStem is the path of a new record without its extension. Machines that
+// write into one synced folder do not see each other's files in time, so the
+// name ends in eight random digits.
+func pageStem(dir string, when time.Time, label string) string {
+	var b [4]byte
+	rand.Read(b[:]) // never fails: crypto/rand ends the program instead
+	return filepath.Join(dir, record.Stem(when, label)+"-"+hex.EncodeToString(b[:]))
 }
 
 // oneLine is s without line ends.

@@ -64,7 +64,7 @@ func openHandPage(dir, label string, unit decay.PressureUnit, when time.Time, se
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}
-	path, file, err := createNew(filepath.Join(dir, record.Stem(when, label)), ".ebbline")
+	path, file, err := createNew(pageStem(dir, when, label), record.Extension)
 	if err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}

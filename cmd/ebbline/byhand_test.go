@@ -28,7 +28,7 @@ func TestHoldByHandLineByLine(t *testing.T) {
 		t.Errorf("nothing is said of the reading that was taken back: %s", errOut)
 	}
 	for _, ext := range []string{".ebbline", ".capture"} {
-		names, _ := filepath.Glob(filepath.Join(dir, "*left-hose"+ext))
+		names, _ := filepath.Glob(filepath.Join(dir, "*left-hose-*"+ext))
 		if len(names) != 1 {
 			t.Fatalf("%d %s files", len(names), ext)
 		}
@@ -149,7 +149,7 @@ func TestHoldByHandIsGoneOnWith(t *testing.T) {
 	if status, out, errOut := ebbline(t, "0 25\n10 24.5\n20 24\n", append(args, "--division", "0.5psi", "--label", "first half")...); status == exitTrouble {
 		t.Fatalf("%s%s", out, errOut)
 	}
-	names, _ := filepath.Glob(filepath.Join(dir, "*first-half.ebbline"))
+	names, _ := filepath.Glob(filepath.Join(dir, "*first-half-*.ebbline"))
 	if len(names) != 1 {
 		t.Fatalf("%d records", len(names))
 	}
@@ -162,7 +162,7 @@ func TestHoldByHandIsGoneOnWith(t *testing.T) {
 	if err := json.Unmarshal([]byte(lines[len(lines)-1]), &last); err != nil || last.Samples != 9 {
 		t.Errorf("%d readings, %v\n%s", last.Samples, err, out)
 	}
-	names, _ = filepath.Glob(filepath.Join(dir, "*first-half.ebbline"))
+	names, _ = filepath.Glob(filepath.Join(dir, "*first-half-*.ebbline"))
 	if len(names) != 2 {
 		t.Fatalf("%d records", len(names))
 	}

@@ -60,7 +60,7 @@ func TestHoldOnAPort(t *testing.T) {
 		t.Errorf("%v samples, %d lines", n, len(lines))
 	}
 	for _, ext := range []string{".ebbline", ".capture"} {
-		names, _ := filepath.Glob(filepath.Join(dir, "*hose"+ext))
+		names, _ := filepath.Glob(filepath.Join(dir, "*hose-*"+ext))
 		if len(names) != 1 {
 			t.Fatalf("%d %s files", len(names), ext)
 		}

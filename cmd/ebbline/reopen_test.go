@@ -63,7 +63,7 @@ func TestHangUpKeepsTheTestAndItCanBeReopened(t *testing.T) {
 	master.Close()              // the line drops
 	<-read
 	_ = cmd.Wait() // its status does not matter
-	names, _ := filepath.Glob(filepath.Join(dir, "*left.ebbline"))
+	names, _ := filepath.Glob(filepath.Join(dir, "*left-*.ebbline"))
 	if len(names) != 1 {
 		t.Fatalf("%d records", len(names))
 	}
@@ -78,7 +78,7 @@ func TestHangUpKeepsTheTestAndItCanBeReopened(t *testing.T) {
 	if status == 2 {
 		t.Fatalf("%s%s", text, errOut)
 	}
-	names, _ = filepath.Glob(filepath.Join(dir, "*left*.ebbline"))
+	names, _ = filepath.Glob(filepath.Join(dir, "*left-*.ebbline"))
 	if len(names) != 2 {
 		t.Fatalf("%d records after it was reopened: %s", len(names), errOut)
 	}
@@ -122,7 +122,7 @@ func TestStartCardOnATerminal(t *testing.T) {
 	}
 	master.Close()
 	<-read
-	names, _ := filepath.Glob(filepath.Join(dir, "*van.ebbline"))
+	names, _ := filepath.Glob(filepath.Join(dir, "*van-*.ebbline"))
 	if len(names) != 1 {
 		t.Fatalf("%d records", len(names))
 	}

@@ -61,15 +61,22 @@ func (s *session) repair(after decay.Result) {
 		fmt.Fprintf(s.out, "  %-10s %s\n", "repair", words)
 		return
 	}
-	out := struct {
-		Repair string  `json:"repair"`
-		Left   bounds  `json:"share_left"`
-		Less   *bounds `json:"smaller_by_mm2"` // null without volumes
-		Text   string  `json:"text"`
-	}{Repair: c.Repair.String(), Left: boundsOf(c.Left, 1), Text: words}
+	s.object(repairOf(c, words))
+}
+
+// repairJSON is what a repair did, as JSON prints it.
+type repairJSON struct {
+	Repair string  `json:"repair"`
+	Left   bounds  `json:"share_left"`
+	Less   *bounds `json:"smaller_by_mm2"` // null without volumes
+	Text   string  `json:"text"`
+}
+
+func repairOf(c decay.Change, words string) repairJSON {
+	out := repairJSON{Repair: c.Repair.String(), Left: boundsOf(c.Left, 1), Text: words}
 	if c.HasArea {
 		less := boundsOf(c.Less, decay.SquareMM)
 		out.Less = &less
 	}
-	s.object(out)
+	return out
 }

@@ -65,7 +65,7 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 // complain prints an error and what to do about it.
 func (a *app) complain(err error) {
 	text, more, _ := strings.Cut(strings.TrimSpace(err.Error()), "\n")
-	fmt.Fprintf(a.err, "ebbline: error: %s\n", text)
+	fmt.Fprintf(a.err, "ebbline: error: %s\n", printable(text))
 	hint := ""
 	var h *hinted
 	var te *trace.Error
@@ -82,7 +82,7 @@ func (a *app) complain(err error) {
 		hint = "see ebbline --help, or --help after a command"
 	}
 	if hint != "" {
-		fmt.Fprintf(a.err, "ebbline: hint: %s\n", hint)
+		fmt.Fprintf(a.err, "ebbline: hint: %s\n", printable(hint))
 	}
 }
 

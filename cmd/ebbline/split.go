@@ -98,7 +98,8 @@ func (a *app) split(files []string, asJSON bool) error {
 	return err
 }
 
-// openRecord reads a record of the book.
+// openRecord reads a record that a decision hangs on. One that was changed
+// after it was written proves nothing and is refused.
 func openRecord(name string) (record.Record, error) {
 	f, err := openFile(name)
 	if err != nil {
@@ -108,6 +109,10 @@ func openRecord(name string) (record.Record, error) {
 	rec, err := record.Read(f)
 	if err != nil {
 		return rec, wrong("name a record, a file that ends in .ebbline; ebbline measure reads other traces", "%s: %w", name, err)
+	}
+	if rec.Digest == record.DigestDiffers {
+		return rec, wrong("name another record, or test again; ebbline book show "+name+" shows what it says now",
+			"%s: was changed after it was written (its digest differs)", name)
 	}
 	return rec, nil
 }

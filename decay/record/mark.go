@@ -45,4 +45,4 @@ func parseMark(s string) (m Mark, err error) {
 
 // Mark writes a mark among the readings. An error shows at the next Flush or
 // Finish.
-func (w *Writer) Mark(m Mark) { fmt.Fprintf(w.b, "%s: %s\n", markKey, quote(m.line())) }
+func (w *Writer) Mark(m Mark) { w.put(false, markKey, ": ", quote(m.line())) }

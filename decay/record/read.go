@@ -2,8 +2,11 @@ package record
 
 import (
 	"bufio"
+	"bytes"
+	"crypto/sha256"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"strconv"
 	"strings"
@@ -14,38 +17,49 @@ import (
 // maxLine bounds a line, so that a file of another kind cannot fill the memory.
 const maxLine = 1 << 20
 
-// Read reads a record. A file whose end is missing gives what is whole, with
-// Torn set; anything else that is wrong is an error that names the line.
+// What a file can be instead of a record this program can read; test with
+// errors.Is.
+var (
+	ErrForeign = errors.New("not a record")
+	ErrNewer   = errors.New("of a newer version")
+)
+
+// Read reads a record and checks its digests. A file whose end is missing gives
+// what is whole, with Torn set, and one that was changed has Digest set so;
+// anything else that is wrong is an error that names the line. It is ErrForeign
+// or ErrNewer where that is what is wrong.
 func Read(r io.Reader) (Record, error) {
-	var p parser
+	p := newParser()
 	br := bufio.NewReader(r)
 	var pending error // what was wrong with the latest line: forgiven when it is the last
+	var room []byte
 	for {
-		line, whole, err := readLine(br)
+		line, whole, err := readLine(br, room[:0])
 		if err != nil {
 			return Record{}, fmt.Errorf("record: line %d: %w", p.n+1, err)
 		}
-		if !whole && line == "" {
+		if !whole && len(line) == 0 {
 			break
 		}
 		if pending != nil {
 			return Record{}, pending
 		}
-		p.n++
+		room = line
 		if !whole {
+			p.n++
 			// A line without its end may have lost digits that still parse.
 			pending = errors.New("cut line")
 			continue
 		}
-		if err := p.line(strings.TrimSuffix(line, "\r")); err != nil {
+		if err := p.take(line); err != nil {
 			if p.n == 1 || errors.Is(err, errAfterEnd) {
-				return Record{}, fmt.Errorf("record: line %d: %w", p.n, err)
+				return Record{}, err
 			}
-			pending = fmt.Errorf("record: line %d: %w", p.n, err)
+			pending = err
 		}
 	}
 	if p.n == 0 || p.n == 1 && pending != nil {
-		return Record{}, errors.New("record: not a record (the first line does not say so)")
+		return Record{}, fmt.Errorf("record: %w (the first line does not say so)", ErrForeign)
 	}
 	if pending != nil || !p.ended {
 		p.rec.Torn, p.rec.TornLine = true, p.n
@@ -53,58 +67,88 @@ func Read(r io.Reader) (Record, error) {
 	return p.rec, nil
 }
 
-// readLine returns a line without its end, and whether it had one.
-func readLine(br *bufio.Reader) (line string, whole bool, err error) {
-	var b []byte
+// readLine appends a line without its end to b, and tells whether it had one.
+func readLine(br *bufio.Reader, b []byte) (line []byte, whole bool, err error) {
 	for {
 		part, err := br.ReadSlice('\n')
 		b = append(b, part...)
 		switch {
 		case len(b) > maxLine:
-			return "", false, fmt.Errorf("longer than %d bytes: not a record", maxLine)
+			return b, false, fmt.Errorf("longer than %d bytes: %w", maxLine, ErrForeign)
 		case err == nil:
-			return string(b[:len(b)-1]), true, nil
+			return b[:len(b)-1], true, nil
 		case errors.Is(err, io.EOF):
-			return string(b), false, nil
+			return b, false, nil
 		case !errors.Is(err, bufio.ErrBufferFull):
-			return "", false, err
+			return b, false, err
 		}
 	}
 }
 
 var errAfterEnd = errors.New("text after the end line")
 
+// parser takes a record line by line: what stands above the readings, the
+// readings with the marks among them, what was derived from them, the digests,
+// the end.
 type parser struct {
-	rec     Record
-	n       int // lines seen
-	samples bool
-	ended   bool
-	seen    map[string]bool
+	rec               Record
+	version           int
+	n                 int  // lines seen
+	readings, derived bool // the line above them was seen
+	ended             bool
+	seen              map[string]bool
+
+	sums       digester
+	want       [2]string // the digests as written: facts, all
+	got        [2]string // as computed
+	digestLine int       // of the latter
+	headOnly   bool      // the readings are passed over
+	count      int       // of readings, as the end line has it
 }
 
-func (p *parser) line(s string) error {
+func newParser() *parser { return &parser{sums: newDigester(), seen: map[string]bool{}} }
+
+// take takes a whole line without its end. An error names the line.
+func (p *parser) take(line []byte) error {
+	p.n++
+	err := p.line(line)
+	if err != nil {
+		return fmt.Errorf("record: line %d: %w", p.n, err)
+	}
+	return nil
+}
+
+func (p *parser) line(b []byte) error {
+	s := string(bytes.TrimSuffix(b, []byte("\r")))
 	if p.n == 1 {
 		v, ok := strings.CutPrefix(s, Magic)
 		n, err := strconv.Atoi(v)
 		if !ok || err != nil || n < 1 {
-			return fmt.Errorf("not a record: a record begins with %q", Magic+"1")
+			return fmt.Errorf("%w: a record begins with %q", ErrForeign, Magic+"1")
 		}
 		if n > version {
-			return fmt.Errorf("record version %d is newer than this program knows (%d): use a newer program", n, version)
+			return fmt.Errorf("the record is %w (%d) than this program knows (%d): use a newer program", ErrNewer, n, version)
 		}
+		p.version = n
+		p.sums.line(b, true)
 		return nil
 	}
 	if p.ended {
 		return errAfterEnd
 	}
-	if s == samplesLine && !p.samples {
-		p.samples = true
+	if s == samplesLine && !p.readings {
+		p.readings = true
+		p.sums.line(b, true)
 		return nil
 	}
 	key, value, ok := strings.Cut(s, ": ")
 	if !ok || !isKey(key) {
-		if p.samples {
+		if p.readings && !p.derived {
+			p.sums.line(b, false)
 			return p.sample(s)
+		}
+		if p.readings {
+			return fmt.Errorf("%q stands below the results", clip(s))
 		}
 		return fmt.Errorf("%q is neither %q nor a key with its value", clip(s), samplesLine)
 	}
@@ -116,24 +160,88 @@ func (p *parser) line(s string) error {
 		value = v
 	}
 	switch key {
-	case endKey:
-		count, err := strconv.Atoi(strings.TrimSuffix(value, " samples"))
-		if err != nil || count != len(p.rec.Samples) {
-			return fmt.Errorf("the end line says %q, but %d readings were read", clip(value), len(p.rec.Samples))
+	case endKey, markKey, derivedKey, factsKey, digestKey:
+		if !p.readings {
+			return fmt.Errorf("%s: stands above the line %q", key, samplesLine)
 		}
-		p.ended = true
-		return nil
+	default:
+		if p.readings {
+			return fmt.Errorf("%s: stands below the line %q", clip(key), samplesLine)
+		}
+		p.sums.line(b, true)
+		return p.field(heading, key, key, value, KeyValue{key, value})
+	}
+	switch key {
 	case markKey:
+		if p.derived {
+			return fmt.Errorf("%s: stands below the results", key)
+		}
+		p.sums.line(b, false)
 		m, err := parseMark(value)
 		if err == nil {
 			p.rec.Marks = append(p.rec.Marks, m)
 		}
 		return err
 	case derivedKey:
+		p.derived = true
+		p.sums.line(b, true)
 		k, v, _ := strings.Cut(value, "=")
 		return p.field(derived, derivedKey+"."+k, k, v, KeyValue{derivedKey, value})
+	case factsKey:
+		return p.digest(0, key, value, p.sums.facts, b)
+	case digestKey:
+		p.digestLine = p.n
+		return p.digest(1, key, value, p.sums.all, b)
 	}
-	return p.field(heading, key, key, value, KeyValue{key, value})
+	return p.end(value)
+}
+
+// digest takes one of the digests and computes it from the lines so far.
+func (p *parser) digest(i int, key, value string, h hash.Hash, line []byte) error {
+	if p.want[i] != "" {
+		return fmt.Errorf("%s is there twice", key)
+	}
+	if len(value) != 2*sha256.Size {
+		return fmt.Errorf("%s: %q is not a SHA-256 of %d digits", key, clip(value), 2*sha256.Size)
+	}
+	p.derived = true
+	p.want[i], p.got[i] = value, sum(h)
+	p.sums.line(line, false)
+	return nil
+}
+
+// end takes the end line.
+func (p *parser) end(value string) error {
+	count, err := strconv.Atoi(strings.TrimSuffix(value, " samples"))
+	if err != nil || count < 0 {
+		return fmt.Errorf("the end line says %q", clip(value))
+	}
+	p.count = count
+	p.rec.Digest = p.fits()
+	if p.rec.Digest == DigestFits {
+		p.rec.Sum = p.want[1]
+	}
+	if !p.headOnly && count != len(p.rec.Samples) {
+		if p.version == 1 {
+			return fmt.Errorf("the end line says %q, but %d readings were read", clip(value), len(p.rec.Samples))
+		}
+		p.rec.Digest, p.rec.Sum = DigestDiffers, ""
+	}
+	p.ended = true
+	return nil
+}
+
+// fits compares the digests.
+func (p *parser) fits() Digest {
+	switch {
+	case p.version == 1 && p.want == [2]string{}:
+		return NoDigest
+	case p.want[0] == "" || p.want[1] == "" || p.digestLine != p.n-1, p.want[0] != p.got[0]:
+		return DigestDiffers
+	case !p.headOnly && p.want[1] != p.got[1]:
+		return DigestDiffers
+	}
+	return DigestFits
 }
 
 // field sets the field of that name, or keeps the line when there is none.
@@ -144,9 +252,6 @@ func (p *parser) field(fields []field, id, key, value string, line KeyValue) err
 		}
 		if p.seen[id] {
 			return fmt.Errorf("%s is there twice", key)
-		}
-		if p.seen == nil {
-			p.seen = map[string]bool{}
 		}
 		p.seen[id] = true
 		if err := f.set(&p.rec, value); err != nil {

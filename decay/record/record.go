@@ -12,7 +12,8 @@ import (
 )
 
 // version is the number on the first line of a record this package writes.
-const version = 1
+// Version 2 has digests; version 1, which has none, stays readable.
+const version = 2
 
 // Magic begins the first line of every record; the version follows it.
 const Magic = "ebbline-record "
@@ -39,19 +40,23 @@ type Record struct {
 	Unended   bool         // the test was ended while there was still pressure: it can be gone on with
 	Torn      bool         // the end of the file was missing: what was whole was read
 	TornLine  int          // line at which reading stopped, when Torn
+	Digest    Digest       // what its digests said when it was read
+	Sum       string       // its SHA-256 when they fit: 64 digits that name this record and no other
 }
 
-// FileName is a name for a record of a test begun at when. Names sort by time
-// and are unique to the microsecond and label.
-func FileName(when time.Time, label string) string {
-	return Stem(when, label) + ".ebbline"
-}
+// Extension ends the name of every record.
+const Extension = ".ebbline"
 
-// Stem is the part of [FileName] before the extension, for files that belong
-// to the same test.
+// stamp is the layout of the time a name begins with.
+const stamp = "20060102T150405.000000Z"
+
+// Stem is the name of a record of a test begun at when, without the extension,
+// for files that belong to the same test. Names sort by time. They are unique to
+// the microsecond and label; a caller who writes where other machines do adds
+// something of its own.
 func Stem(when time.Time, label string) string {
 	var b strings.Builder
-	b.WriteString(when.UTC().Format("20060102T150405.000000Z"))
+	b.WriteString(when.UTC().Format(stamp))
 	dash := true
 	for _, r := range strings.ToLower(label) {
 		switch {
@@ -68,4 +73,13 @@ func Stem(when time.Time, label string) string {
 		}
 	}
 	return b.String()
+}
+
+// NameTime is the time a name made by [Stem] begins with.
+func NameTime(name string) (time.Time, bool) {
+	if len(name) < len(stamp) {
+		return time.Time{}, false
+	}
+	t, err := time.Parse(stamp, name[:len(stamp)])
+	return t, err == nil
 }

@@ -43,6 +43,10 @@ func TestRoundTrip(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v in\n%s", err, text)
 	}
+	if got.Digest != DigestFits || len(got.Sum) != 64 {
+		t.Errorf("digest %v %q", got.Digest, got.Sum)
+	}
+	want.Digest, want.Sum = got.Digest, got.Sum
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %+v\nwant %+v", got, want)
 	}
@@ -68,7 +72,7 @@ func TestEveryNumberComesBack(t *testing.T) {
 func TestTornTailIsRepairedAndSaid(t *testing.T) {
 	text := write(t, sample())
 	whole, _ := Read(strings.NewReader(text))
-	for cut := len("ebbline-record 1\n"); cut < len(text); cut++ {
+	for cut := len("ebbline-record 2\n"); cut < len(text); cut++ {
 		got, err := Read(strings.NewReader(text[:cut]))
 		if err != nil {
 			t.Fatalf("cut at %d: %v", cut, err)
@@ -99,7 +103,7 @@ func TestWrongRecordsNameTheLine(t *testing.T) {
 	for text, want := range map[string]string{
 		"":                                     "not a record",
 		"time_s,pressure_kpa\n":                "line 1",
-		"ebbline-record 2\n":                   "newer",
+		"ebbline-record 3\n":                   "newer",
 		"ebbline-record 1\nlimit_m: x\na: b\n": "line 2: limit_m",
 		"ebbline-record 1\ntime_s,pressure_kpa_abs\nhello\n1,2\n":               "line 3",
 		"ebbline-record 1\nlabel: a\nlabel: b\n\n":                              "twice",
@@ -112,9 +116,15 @@ func TestWrongRecordsNameTheLine(t *testing.T) {
 }
 
 func TestFileNamesSortByTime(t *testing.T) {
-	a := FileName(time.Date(2026, 1, 2, 3, 4, 5, 6000, time.UTC), "Left hose / upper")
-	b := FileName(time.Date(2026, 1, 2, 3, 4, 5, 7000, time.UTC), "")
-	if a != "20260102T030405.000006Z-left-hose-upper.ebbline" || b <= a[:len("20260102T030405.000006Z")] {
+	when := time.Date(2026, 1, 2, 3, 4, 5, 6000, time.UTC)
+	a, b := Stem(when, "Left hose / upper"), Stem(when.Add(time.Microsecond), "")
+	if got, ok := NameTime(a); !ok || !got.Equal(when) {
+		t.Errorf("%q is of %v", a, got)
+	}
+	if _, ok := NameTime("notes"); ok {
+		t.Error("a name without a time has one")
+	}
+	if a != "20260102T030405.000006Z-left-hose-upper" || b <= a[:len("20260102T030405.000006Z")] {
 		t.Errorf("names %q, %q", a, b)
 	}
 }
@@ -128,6 +138,7 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			return
 		}
+		sameHead(t, s, r)
 		first := write(t, r)
 		back, err := Read(strings.NewReader(first))
 		if err != nil {

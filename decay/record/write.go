@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,6 +32,8 @@ func Write(w io.Writer, rec Record) error {
 // a record that can be read.
 type Writer struct {
 	b     *bufio.Writer
+	sums  digester
+	room  []byte // of the line being made
 	extra []KeyValue
 	n     int
 
@@ -41,33 +44,41 @@ type Writer struct {
 // and its result.
 func NewWriter(w io.Writer, rec Record) (*Writer, error) {
 	for _, kv := range rec.Extra {
-		if !isKey(kv.Key) || kv.Key == endKey || kv.Key == markKey {
+		if !isKey(kv.Key) || slices.Contains([]string{endKey, markKey, factsKey, digestKey}, kv.Key) {
 			return nil, fmt.Errorf("record: %q cannot be a key (small letters, digits, _ and -)", kv.Key)
 		}
 	}
-	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, "%s%d\n", Magic, version)
+	out := &Writer{b: bufio.NewWriter(w), sums: newDigester(), extra: rec.Extra}
+	out.put(true, Magic, strconv.Itoa(version))
 	for _, f := range heading {
 		if s := f.get(&rec); s != "" {
-			fmt.Fprintf(b, "%s: %s\n", f.key, quote(s))
+			out.put(true, f.key, ": ", quote(s))
 		}
 	}
 	for _, kv := range rec.Extra {
 		if kv.Key != derivedKey {
-			fmt.Fprintf(b, "%s: %s\n", kv.Key, quote(kv.Value))
+			out.put(true, kv.Key, ": ", quote(kv.Value))
 		}
 	}
-	fmt.Fprintln(b, samplesLine)
-	return &Writer{b: b, extra: rec.Extra}, nil
+	out.put(true, samplesLine)
+	return out, nil
+}
+
+// put writes a line made of parts. An error shows at the next Flush.
+func (w *Writer) put(isFact bool, parts ...string) {
+	w.room = w.room[:0]
+	for _, p := range parts {
+		w.room = append(w.room, p...)
+	}
+	w.sums.line(w.room, isFact)
+	w.b.Write(w.room)
+	w.b.WriteByte('\n')
 }
 
 // Add writes a reading. An error shows at the next Flush or Finish.
 func (w *Writer) Add(s decay.Sample) {
 	w.n++
-	w.b.WriteString(formatSeconds(s.At))
-	w.b.WriteByte(',')
-	w.b.WriteString(formatKilo(float64(s.P)))
-	w.b.WriteByte('\n')
+	w.put(false, formatSeconds(s.At), ",", formatKilo(float64(s.P)))
 }
 
 // Flush hands on what is buffered.
@@ -78,20 +89,22 @@ func (w *Writer) Flush() error {
 	return nil
 }
 
-// Finish writes the derived lines and the end line. It does not close the file.
+// Finish writes the derived lines, the digests and the end line. It does not close the file.
 func (w *Writer) Finish(result decay.Result) error {
 	rec := Record{Result: result, Unended: w.Unended}
 	for _, f := range derived {
 		if s := f.get(&rec); s != "" {
-			fmt.Fprintf(w.b, "%s: %s\n", derivedKey, quote(f.key+"="+s))
+			w.put(true, derivedKey, ": ", quote(f.key+"="+s))
 		}
 	}
 	for _, kv := range w.extra {
 		if kv.Key == derivedKey {
-			fmt.Fprintf(w.b, "%s: %s\n", derivedKey, quote(kv.Value))
+			w.put(true, derivedKey, ": ", quote(kv.Value))
 		}
 	}
-	fmt.Fprintf(w.b, "%s: %d samples\n", endKey, w.n)
+	w.put(false, factsKey, ": ", sum(w.sums.facts))
+	w.put(false, digestKey, ": ", sum(w.sums.all))
+	w.put(false, endKey, ": ", strconv.Itoa(w.n), " samples")
 	return w.Flush()
 }
 

@@ -19,6 +19,9 @@ func (f *file) record() (Trace, error) {
 	if rec.Torn {
 		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
 	}
+	if rec.Digest == record.DigestDiffers {
+		f.warning("changed", "the record was changed after it was written: its digest differs")
+	}
 	if f.opt.Reads != nil && *f.opt.Reads != tr.Reads {
 		f.warning("reference-from-header", "the record says %s, so %s as stated is not used", tr.Reads, *f.opt.Reads)
 	}

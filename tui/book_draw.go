@@ -1,0 +1,418 @@
+package tui
+
+import (
+	"fmt"
+	"strings"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/decay/report"
+)
+
+// draw makes a frame of exactly w×h cells.
+func (m *book) draw(w, h int) *grid {
+	g := newGrid(w, h)
+	g.ascii = m.o.Look.ASCII
+	switch {
+	case w <= 0 || h <= 0:
+	case m.help:
+		m.drawHelp(g)
+	case m.test != nil:
+		m.drawTest(g)
+	default:
+		m.drawList(g)
+	}
+	return g
+}
+
+// rows is how many tests the list shows at once.
+func (m *book) rows() int { return max(1, m.h-4) }
+
+func (m *book) drawList(g *grid) {
+	x := g.text(1, 0, "the book", strong)
+	switch {
+	case m.loading:
+		g.text(x+2, 0, "reading "+m.o.Folder+" …", dim)
+	case len(m.shown) < len(m.entries) || m.filter.text != "":
+		g.text(x+2, 0, fmt.Sprintf("%d of %s", len(m.shown), tests(len(m.entries))), plain)
+	default:
+		g.text(x+2, 0, tests(len(m.entries))+" in "+m.o.Folder, dim)
+	}
+	if m.typing || m.filter.text != "" {
+		at := min(34, g.w/2)
+		if m.typing {
+			at = g.text(at, 0, "/ ", strong)
+			m.filter.draw(g, at, 0, g.w-1)
+		} else {
+			g.text(at, 0, "/ "+m.filter.text, strong, g.w-1)
+		}
+	}
+
+	rows := m.rows()
+	m.top = max(0, min(m.top, m.at, len(m.shown)-rows))
+	m.top = max(m.top, m.at-rows+1)
+	c := columnsOf(g.w)
+	if len(m.shown) > 0 {
+		c.draw(g, 1, [5]string{"begun", "verdict", "hole, mm", "part", "label"}, [5]style{dim, dim, dim, dim, dim})
+	}
+	for i := range min(rows, len(m.shown)-m.top) {
+		m.drawRow(g, 2+i, m.top+i, c)
+	}
+	if n := len(m.shown); n > rows { // where in the list this is
+		g.right(g.w-1, 1, fmt.Sprintf("%d to %d", m.top+1, min(n, m.top+rows)), dim)
+	}
+	if len(m.shown) == 0 && !m.loading {
+		m.drawEmpty(g)
+	}
+	m.drawFoot(g)
+}
+
+// drawEmpty says why no test is shown, and what to do.
+func (m *book) drawEmpty(g *grid) {
+	lines := []fact{{"No test was recorded yet in " + m.o.Folder, plain}, {"ebbline hold records one; --book names another folder.", dim}}
+	switch {
+	case m.fault != "":
+		lines = []fact{{"The book cannot be read: " + m.fault, warn}, {"--book names another folder; r reads again.", dim}}
+	case len(m.entries) > 0:
+		lines = []fact{{"No test has all of these words.", plain}, {"/ changes them, Esc shows all.", dim}}
+	}
+	y := 3
+	for _, l := range lines {
+		for _, part := range wrap(l.text, max(10, g.w-4)) {
+			g.text(2, y, part, l.st)
+			y++
+		}
+	}
+}
+
+// bookColumns are where the columns of the list begin; -1: not shown.
+type bookColumns struct {
+	at    [5]int
+	right [5]int
+	span  bool // the hole with its interval
+	short bool // the date without the time
+}
+
+// columnsOf lays the list out for a width.
+func columnsOf(w int) bookColumns {
+	var c bookColumns
+	widths := [5]int{16, 11, 7, 8, 0}
+	switch {
+	case w >= 110:
+		c.span, widths[2] = true, 21
+	case w < 44:
+		c.short, widths = true, [5]int{10, 11, 0, 0, 0}
+	case w < 64:
+		c.short, widths = true, [5]int{10, 11, 6, 0, 0}
+	}
+	x := 2
+	for i, n := range widths {
+		c.at[i], c.right[i] = x, x+n
+		if i == 4 {
+			c.right[i] = w
+			break
+		}
+		if n == 0 {
+			c.at[i] = -1
+			continue
+		}
+		x += n + 2
+	}
+	return c
+}
+
+func (c bookColumns) draw(g *grid, y int, words [5]string, st [5]style) {
+	for i, w := range words {
+		if c.at[i] >= 0 {
+			g.text(c.at[i], y, w, st[i], c.right[i])
+		}
+	}
+}
+
+// drawRow draws a test of the list.
+func (m *book) drawRow(g *grid, y, i int, c bookColumns) {
+	k := m.shown[i]
+	e := m.entries[k]
+	date, hole := e.Date(), e.Hole()
+	if c.short {
+		date, _, _ = strings.Cut(date, " ")
+	}
+	if !c.span {
+		hole, _, _ = strings.Cut(hole, " ")
+	}
+	title, look := e.Title(), plain
+	if st := e.State(); st != record.StateWhole {
+		title = strings.TrimSpace(strings.ToUpper(st.String()) + "  " + title)
+		if look = warn; st == record.StateNoDigest {
+			look = plain
+		}
+	}
+	if e.Head.Simulated {
+		title = strings.TrimSpace("simulated  " + title)
+		if look == plain {
+			look = dim
+		}
+	}
+	verdict := outcomeStyle(e.Head.Result.Outcome)
+	if v := e.Head.Result.Outcome; v == decay.Holds || v == decay.Undecided {
+		verdict = plain
+	}
+	st := [5]style{plain, verdict, plain, dim, look}
+	if i == m.at {
+		for x := range g.w {
+			g.set(x, y, ' ', chosen)
+		}
+		st = [5]style{chosen, chosen, chosen, chosen, chosen}
+		g.text(0, y, "▶", chosen)
+	}
+	if k == m.before {
+		g.text(0, y, "c", st[0])
+	}
+	c.draw(g, y, [5]string{date, e.Verdict(), hole, e.Part(), title}, st)
+}
+
+// drawFoot writes the answer to the last key and the keys.
+func (m *book) drawFoot(g *grid) {
+	switch {
+	case m.waiting:
+		g.text(1, g.h-2, "reading …", dim)
+	case m.said != "":
+		g.text(1, g.h-2, m.said, strong)
+	case m.before >= 0:
+		g.text(1, g.h-2, "c compares with: "+m.entries[m.before].Date()+" "+m.entries[m.before].Title(), plain)
+	}
+	if m.typing {
+		g.text(1, g.h-1, "Enter keeps the words  Esc shows all", dim)
+		return
+	}
+	g.text(1, g.h-1, foot(m.foot(), g.w-2), dim)
+}
+
+// drawHelp fills the screen with a page of the help.
+func (m *book) drawHelp(g *grid) {
+	lines := m.helpLines()
+	n := max(1, g.h-3)
+	page := max(0, min(m.page, (len(lines)-1)/n))
+	for i := range min(n, len(lines)-page*n) {
+		l := lines[page*n+i]
+		g.text(1, 1+i, l.text, l.st)
+	}
+	words := "? or Esc goes back"
+	if (page+1)*n < len(lines) {
+		words = "? turns the page, Esc goes back"
+	}
+	g.text(1, g.h-1, words, dim)
+}
+
+// drawTest shows one test, or two beside each other.
+func (m *book) drawTest(g *grid) {
+	t := m.test
+	head := strings.TrimSpace(dayWords(t.entry.When()) + "  " + t.entry.Head.Label)
+	if t.entry.Err != nil {
+		head = t.entry.Name
+	}
+	st, look := t.state(), dim
+	state := st.String()
+	if st != record.StateWhole && st != record.StateNoDigest {
+		state, look = strings.ToUpper(state), warn
+	}
+	if t.entry.Head.Simulated {
+		state = "simulated, " + state
+	}
+	end := g.w - 1 - g.width(state)
+	g.text(1, 0, head, strong, end-1)
+	g.right(g.w-1, 0, state, look)
+	if t.err != nil {
+		y := 2
+		for _, l := range wrap(printed(strings.TrimPrefix(t.err.Error(), "record: ")), max(10, g.w-4)) {
+			g.text(2, y, l, warn)
+			y++
+		}
+		m.drawFoot(g)
+		return
+	}
+
+	y := 1
+	for _, l := range m.answer() {
+		for i, part := range wrap(l.text, max(10, g.w-2)) {
+			if i < 2 && y < g.h-2 {
+				g.text(1, y, part, l.st)
+				y++
+			}
+		}
+	}
+	bottom := g.h - 2
+	right := g.w - 1
+	if g.w >= wideW {
+		right = g.w - 58
+		m.drawFacts(g, right+3, y+1, g.w-1, bottom)
+	} else if m.detail {
+		m.drawFacts(g, 1, y+1, g.w-1, bottom)
+		m.drawFoot(g)
+		return
+	}
+	s := m.scene(t)
+	if bottom-y >= 12 {
+		s.drawRuler(g, 1, bottom-3, right)
+		bottom -= 4
+	}
+	if bottom-y >= 26 {
+		half := (bottom - y) / 2
+		s.drawLens(g, 1, y+half+1, right, bottom)
+		bottom = y + half
+	}
+	if bottom-y >= 5 {
+		s.drawRoom(g, 1, y, right, bottom)
+	}
+	m.drawFoot(g)
+}
+
+// answer is what the test found, what is wrong with it, and what a second look
+// or a comparison says, the gravest first.
+func (m *book) answer() []fact {
+	t := m.test
+	var out []fact
+	switch t.state() {
+	case record.StateChanged:
+		out = append(out, fact{"CHANGED after it was written: its digest differs. It proves nothing.", warn})
+	case record.StateTorn:
+		out = append(out, fact{fmt.Sprintf("TORN at line %d: cut short, or the test runs still. m judges what is there.", t.rec.TornLine), warn})
+	}
+	verdict := strings.ToUpper(report.Word(t.result.Outcome))
+	if t.rec.Torn && !t.measured {
+		verdict = "NO VERDICT WAS WRITTEN"
+	}
+	if r := t.result; r.HasFit && r.HasVolume {
+		verdict += "  hole " + spanWords(r.Hole, decay.Millimetre, "mm", true)
+	}
+	if t.result.Limit > 0 {
+		verdict += "  limit " + report.Millimetres(float64(t.result.Limit))
+	}
+	st := outcomeStyle(t.result.Outcome)
+	out = append(out, fact{verdict, st})
+	if t.older != nil {
+		if t.older.err != nil {
+			return append(out, fact{"the other test cannot be read: " + printed(t.older.err.Error()), warn})
+		}
+		out = append(out, fact{"before: " + dayWords(t.older.rec.When) + "  " + t.older.past.words(), plain})
+		if !t.comparable {
+			return append(out, fact{"one of the two tests had no hold: there is nothing to compare", warn})
+		}
+		out = append(out, fact{report.Repair(t.change, t.older.result.Cd), strong})
+		for _, w := range CompareDoubts(t.older.rec, t.rec) {
+			out = append(out, fact{w, warn})
+		}
+		return out
+	}
+	if t.measured {
+		if len(t.changes) == 0 {
+			return append(out, fact{"measured again: the same as written by " + orProgram(t.rec.Program), strong})
+		}
+		var words []string
+		for _, c := range t.changes {
+			words = append(words, c.Name+" was "+c.Was)
+		}
+		out = append(out, fact{"measured again; by " + orProgram(t.rec.Program) + " " + strings.Join(words, "; "), warn})
+	}
+	return out
+}
+
+func orProgram(name string) string {
+	if name == "" {
+		return "a program that is not named"
+	}
+	return name
+}
+
+// scene is the picture of a test as the live screen draws it.
+func (m *book) scene(t *bookTest) *scene {
+	s := &scene{unit: m.unit, set: t.rec.Setup.WithDefaults(), trace: t.past.trace, ascii: m.o.Look.ASCII,
+		st: decay.State{Phase: decay.PhaseOver, Seen: len(t.rec.Samples) > 0, Result: t.result}}
+	if t.result.Limit > 0 {
+		s.set.Limit = t.result.Limit
+	}
+	if h := t.result.Hold; h != (decay.Hold{}) {
+		s.marks = []mark{{h.Start.Seconds(), decay.PhaseHold}, {h.End.Seconds(), decay.PhaseRelease}}
+	}
+	if t.older != nil && t.older.err == nil {
+		s.before = t.older.past
+	}
+	return s
+}
+
+// drawFacts writes the numbers for a specialist.
+func (m *book) drawFacts(g *grid, x, y, right, bottom int) {
+	if right-x < 20 || bottom <= y {
+		return
+	}
+	var rows []fact
+	for _, f := range m.facts() {
+		for i, part := range wrap(f.text, right-x) {
+			if i > 0 {
+				part = "  " + part
+			}
+			rows = append(rows, fact{part, f.st})
+		}
+	}
+	n := bottom - y
+	if len(rows) > n {
+		n = max(1, n-1)
+		pages := (len(rows) + n - 1) / n
+		m.page = max(0, min(m.page, pages-1))
+		g.text(x, bottom-1, fmt.Sprintf("page %d of %d, PgUp and PgDn", m.page+1, pages), dim)
+		if !m.detail {
+			m.page = 0
+			g.text(x, bottom-1, "… d and PgDn show more                ", dim)
+		}
+		rows = rows[m.page*n:]
+	}
+	for i := range min(n, len(rows)) {
+		g.text(x, y+i, rows[i].text, rows[i].st, right)
+	}
+}
+
+// facts are the numbers for a specialist.
+func (m *book) facts() []fact {
+	t := m.test
+	var out []fact
+	add := func(name, text string) {
+		if text != "" {
+			out = append(out, fact{name + ": " + printed(text), plain})
+		}
+	}
+	if !t.rec.When.IsZero() {
+		add("begun", t.rec.When.Format("2006-01-02 15:04:05 -07:00"))
+	}
+	add("label", t.rec.Label)
+	add("source", t.rec.Source)
+	add("written by", t.rec.Program)
+	if t.rec.Sum != "" {
+		add("SHA-256", t.rec.Sum)
+	}
+	if t.rec.Unended {
+		add("ended", "with pressure still in the duct")
+	}
+	for _, k := range t.rec.Marks {
+		add("mark", fmt.Sprintf("%.1f s  %s  %s a minute  %s", k.At.Seconds(), k.P.Format(m.unit), three(k.Rate*60/m.unit.Pascal)+" "+m.unit.Name, k.Word))
+	}
+	for _, c := range t.changes {
+		add(c.Name+" as written", c.Was)
+	}
+	if t.rec.Torn && !t.measured {
+		return out
+	}
+	r := t.result
+	r.Samples = len(t.rec.Samples)
+	var b strings.Builder
+	// A strings.Builder takes everything.
+	_ = report.Text(&b, report.Input{Result: r, Of: t.rec.Setup.Of}, m.unit)
+	lines := strings.Split(strings.TrimSpace(b.String()), "\n")
+	for _, l := range lines[1:] {
+		name, text, _ := strings.Cut(strings.TrimSpace(l), "  ")
+		out = append(out, fact{strings.TrimSpace(name) + ": " + strings.TrimSpace(text), plain})
+	}
+	return out
+}
+
+// printed is a text of a record on one line; the grid makes it harmless.
+func printed(s string) string { return strings.Join(strings.Fields(s), " ") }
