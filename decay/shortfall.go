@@ -225,19 +225,27 @@ func (c *Complaint) units(rows []ChargeRow, set ChargeSetup) {
 		}
 		return out
 	}
+	tenfold := func(v, other float64) float64 {
+		for _, f := range []float64{10, 0.1} {
+			if p := v * f; p >= 0.6*Bar && p <= 4.5*Bar && (!plausible(other) || p > 0.4*other && p < 2.5*other) {
+				return f
+			}
+		}
+		return 0
+	}
 	check := func(code string, v, other float64, u PressureUnit) {
-		if math.IsNaN(v) || v <= 0.15*Bar && v > -0.3*Bar && len(fits(u, v, other)) == 0 {
+		if math.IsNaN(v) || v <= 0.15*Bar && v > -0.3*Bar && len(fits(u, v, other)) == 0 && tenfold(v, other) == 0 {
 			return // about zero: gauge, which is asked for later
 		}
 		if !plausible(v) {
-			c.found(Finding{Code: code, Stops: true, Value: Pressure(v), Ref: Pressure(other), Units: fits(u, v, other)})
+			c.found(Finding{Code: code, Stops: true, Value: Pressure(v), Ref: Pressure(other), Units: fits(u, v, other), Other: tenfold(v, other)})
 		}
 	}
 	check(FoundUnitAsked, asked, got, set.RequestedUnit)
 	check(FoundUnitActual, got, asked, set.ActualUnit)
 	if len(c.Findings) == 0 && plausible(asked) && plausible(got) && got < asked/4 {
 		if u := fits(set.ActualUnit, got, asked); len(u) > 0 {
-			c.found(Finding{Code: FoundUnitActual, Stops: true, Value: Pressure(got), Ref: Pressure(asked), Units: u})
+			c.found(Finding{Code: FoundUnitActual, Stops: true, Value: Pressure(got), Ref: Pressure(asked), Units: u, Other: tenfold(got, asked)})
 		}
 	}
 }
@@ -248,8 +256,9 @@ func (c *Complaint) possible(rows []ChargeRow) []ChargeRow {
 	var out []ChargeRow
 	for i, r := range rows {
 		bad := func(p Pressure) bool { return math.IsNaN(float64(p)) || p > 10*Bar || p < -0.5*Bar }
-		if bad(r.Requested) || bad(r.Actual) || r.Speed < 0 || r.Speed > FastestEngine || r.Ambient != 0 && (r.Ambient < 40*Kilopascal || r.Ambient > 120*Kilopascal) ||
-			r.Load < 0 || r.Load > 250 {
+		turns := r.Speed >= 0 && r.Speed <= FastestEngine // no NaN does
+		around := r.Ambient == 0 || r.Ambient >= 40*Kilopascal && r.Ambient <= 120*Kilopascal
+		if bad(r.Requested) || bad(r.Actual) || !turns || !around || r.Load < 0 || r.Load > 250 {
 			c.Impossible = append(c.Impossible, i)
 			continue
 		}
@@ -450,7 +459,7 @@ func (c *Complaint) points(rows []ChargeRow, amb func(ChargeRow) Pressure) {
 		}
 	}
 	for i := 0; i < len(keep); {
-		j := i
+		j := i + 1
 		bin := math.Round(keep[i].Speed.RPM() / width)
 		for j < len(keep) && math.Round(keep[j].Speed.RPM()/width) == bin {
 			j++

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -89,8 +90,9 @@ Exit status: 0 nothing asks for a hold test, 1 a hold test is the next step,
 type complaint struct {
 	rows   []decay.ChargeRow
 	set    decay.ChargeSetup
+	lines  []int // of the table, beside the rows; nil when typed
 	bad    []badRow
-	blank  int
+	blank  int // rows of a table
 	shown  decay.PressureUnit
 	remark []string // what was understood of the table, for the person to check
 }
@@ -221,6 +223,7 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	if err := report.Shortfall(&b, c, in.shown); err != nil {
 		return err
 	}
+	in.impossible(c)
 	for _, l := range in.left() {
 		report.Line(&b, "left out", l)
 	}
@@ -250,6 +253,16 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	}
 	_, err := io.WriteString(a.out, b.String())
 	return err
+}
+
+// impossible notes the lines of the rows that cannot be an engine's.
+func (in *complaint) impossible(c decay.Complaint) {
+	for _, i := range c.Impossible {
+		if i < len(in.lines) {
+			in.bad = append(in.bad, badRow{in.lines[i], "cannot be an engine's"})
+		}
+	}
+	slices.SortStableFunc(in.bad, func(a, b badRow) int { return a.line - b.line })
 }
 
 // left says which rows of a table were left out.

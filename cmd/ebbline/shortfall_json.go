@@ -53,6 +53,7 @@ func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, le
 	for _, f := range c.Findings {
 		findings = append(findings, finding{f.Code, f.Stops, report.FindingText(f, in.shown)})
 	}
+	in.impossible(c)
 	for _, b := range in.bad {
 		bads = append(bads, bad{b.line, b.why})
 	}

@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"ebbline/decay"
 	"ebbline/sensor/wire"
@@ -66,6 +67,13 @@ func parseColumns(text string) (map[string]string, error) {
 
 // cutRow cuts one line into cells.
 func cutRow(line string, delim rune) ([]string, error) {
+	if !strings.Contains(line, `"`) { // the ordinary case, ten times as fast
+		cells := strings.Split(line, string(delim))
+		for i := range cells {
+			cells[i] = strings.TrimSpace(cells[i])
+		}
+		return cells, nil
+	}
 	r := csv.NewReader(strings.NewReader(line))
 	r.Comma, r.LazyQuotes, r.FieldsPerRecord = delim, true, -1
 	cells, err := r.Read()
@@ -84,7 +92,7 @@ func bareName(name string) (bare, unit string) {
 	for n > 1 {
 		tail := strings.Join(words[n-1:], " ")
 		if _, _, ok := wire.ParseUnit(tail); !ok && tail != "%" && tail != "abs" && tail != "absolute" && tail != "gauge" {
-			if _, err := decay.ParseSpeedUnit(tail); err != nil {
+			if _, err := decay.ParseSpeedUnit(tail); err != nil && wire.ParseColumn(tail).Unknown == "" {
 				break
 			}
 		}
@@ -204,8 +212,15 @@ func readLines(r io.Reader, name string) ([]string, error) {
 		if len(out) == 0 {
 			line = strings.TrimPrefix(line, "\ufeff")
 		}
-		if strings.ContainsRune(line, 0) {
+		if strings.ContainsFunc(line, func(r rune) bool { return r < ' ' && r != '\t' && r != '\f' }) {
 			return nil, wrong("save the table as plain text (CSV, UTF-8)", "%s, line %d: is no plain text", name, len(out)+1)
+		}
+		if !utf8.ValidString(line) { // an old spreadsheet's ISO 8859-1, whose bytes are the code points
+			runes := make([]rune, len(line))
+			for i := range len(line) {
+				runes[i] = rune(line[i])
+			}
+			line = string(runes)
 		}
 		out = append(out, line)
 	}
@@ -250,6 +265,9 @@ func findHeading(lines []string, names map[string]string, name string) (t charge
 		missing[i] = strconv.Quote(m)
 	}
 	for i, m := range found {
+		if r := []rune(m); len(r) > 40 {
+			m = string(r[:40]) + "…"
+		}
 		found[i] = strconv.Quote(m)
 	}
 	if len(found) > 30 {
@@ -307,31 +325,30 @@ func (t *chargeTable) pressures(i int, f *shortfallFlags, name string) (pressure
 	return p, nil
 }
 
-// speedUnit is the unit of the speeds, in revolutions per second, and whether the
-// table or a flag says it.
-func (t *chargeTable) speedUnit(f *shortfallFlags, name string) (unit float64, said bool, err error) {
+// speedUnit is the unit of the speeds, in revolutions per second.
+func (t *chargeTable) speedUnit(f *shortfallFlags, name string) (float64, error) {
 	text := t.unit[0]
 	if text == "" && strings.Contains(strings.ToLower(t.name[0]), "rpm") {
 		text = "rpm"
 	}
-	unit = decay.RPM
+	unit := decay.RPM
+	var err error
 	if text != "" {
 		if unit, err = decay.ParseSpeedUnit(text); err != nil {
-			return 0, false, wrong("name the column of the engine's speed; rpm, Hz and rad/s are understood", "%s: column %q: %w", name, t.name[0], err)
+			return 0, wrong("name the column of the engine's speed; rpm, Hz and rad/s are understood", "%s: column %q: %w", name, t.name[0], err)
 		}
-		said = true
 	}
 	if f.speedUnit == "" {
-		return unit, said, nil
+		return unit, nil
 	}
 	flag, err := decay.ParseSpeedUnit(f.speedUnit)
 	switch {
 	case err != nil:
-		return 0, false, wrong("write --speed-unit rpm, Hz or rad/s", "--speed-unit: %w", err)
-	case said && flag != unit:
-		return 0, false, wrong("leave the flag out, or correct the heading", "%s: column %q is in %s, and --speed-unit says %s", name, t.name[0], text, f.speedUnit)
+		return 0, wrong("write --speed-unit rpm, Hz or rad/s", "--speed-unit: %w", err)
+	case text != "" && flag != unit:
+		return 0, wrong("leave the flag out, or correct the heading", "%s: column %q is in %s, and --speed-unit says %s", name, t.name[0], text, f.speedUnit)
 	}
-	return flag, true, nil
+	return flag, nil
 }
 
 // read reads the rows below the heading.
@@ -377,7 +394,7 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 	}
 	in.set.RequestedUnit, in.set.ActualUnit = cols[1].unit, cols[2].unit
 
-	perUnit, said, err := t.speedUnit(f, name)
+	perUnit, err := t.speedUnit(f, name)
 	if err != nil {
 		return err
 	}
@@ -466,6 +483,7 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 		}
 		speeds = append(speeds, v[0])
 		in.rows = append(in.rows, r)
+		in.lines = append(in.lines, n+1)
 	}
 	if len(in.rows) == 0 {
 		if tooMany > 0 {
@@ -476,10 +494,12 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 		}
 		return wrong("see that line", "%s: none of %d rows can be read: line %d: %s", name, rows, in.bad[0].line, in.bad[0].why)
 	}
-	return plausibleSpeeds(speeds, perUnit, said, t.name[0], name)
+	return plausibleSpeeds(speeds, perUnit, f.speedUnit != "", t.name[0], name)
 }
 
-// plausibleSpeeds asks about a column of speeds that no engine has.
+// plausibleSpeeds asks about a column of speeds that no engine has under load:
+// below 700 rpm, where radians a second may be meant, or, when a flag said the
+// unit, below what any engine has.
 func plausibleSpeeds(speeds []float64, perUnit float64, said bool, column, name string) error {
 	slices.Sort(speeds)
 	top := speeds[len(speeds)*9/10]

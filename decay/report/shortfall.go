@@ -147,8 +147,18 @@ func FindingText(f decay.Finding, u decay.PressureUnit) string {
 		if !(float64(f.Ref) > 0) {
 			text = fmt.Sprintf("the %s pressure, %s, is no charge pressure", which, v)
 		}
+		var would []string
 		if len(f.Units) > 0 {
-			return text + ": units may be mixed, as " + units(f.Units) + " it would be one (1 bar = 1000 hPa = 100 kPa = 14.5 psi)"
+			would = append(would, "in "+units(f.Units))
+		}
+		switch f.Other {
+		case 10:
+			would = append(would, "ten times as much")
+		case 0.1:
+			would = append(would, "a tenth of it")
+		}
+		if len(would) > 0 {
+			return text + ": units may be mixed: " + strings.Join(would, " or ") + " it would be one (1 bar = 1000 hPa = 100 kPa = 14.5 psi)"
 		}
 		return text + ": check number and unit (1 bar = 1000 hPa = 100 kPa = 14.5 psi)"
 	case decay.FoundAltitude:
