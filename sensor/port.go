@@ -479,7 +479,7 @@ func (l *lineReader) gap() { l.health.Gap() }
 
 func (l *lineReader) detail() string {
 	s := l.stream.Detected()
-	if l.assumed && l.opt.Unit == "" {
+	if l.assumed && l.opt.Unit == "" && !l.signal.like {
 		s += "; the lines name no unit: " + l.unit + " was assumed (--unit says otherwise)"
 	}
 	return s + l.signal.detail(l.opt.Calibration)
@@ -583,6 +583,9 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 	unit := f.Unit
 	if l.assumed = unit == ""; l.assumed {
 		unit = l.unit
+		if l.opt.Unit == "" && l.opt.Calibration == nil && l.signal.likeCounts(f.Value) {
+			unit = "counts"
+		}
 	}
 	if l.signal.note(unit) {
 		return l.signal.pressure(l.opt, f, unit)

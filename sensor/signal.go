@@ -3,6 +3,7 @@ package sensor
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"ebbline/decay"
@@ -46,6 +47,7 @@ type signalState struct {
 	unit string // of the latest line
 	rng  calib.Range
 	seen bool // a line has come
+	like bool // the first value named no unit and looked like counts
 
 	lasts string        // code of the fault that lasts
 	since time.Duration // when it was last seen
@@ -59,6 +61,20 @@ const fineFor = time.Second
 func (s *signalState) note(unit string) bool {
 	s.seen, s.unit, s.raw = true, unit, calib.IsRaw(unit)
 	return s.raw
+}
+
+// noDuct is more psi than any duct of ours stands at when a port is opened; ten
+// bits of the usual transducer read 102 there, and twelve 410.
+const noDuct = 60
+
+// likeCounts reports whether values that name no unit look like a converter's
+// counts: the first of them was a whole number that as psi would burst the
+// hose.
+func (s *signalState) likeCounts(v float64) bool {
+	if !s.seen {
+		s.like = v >= noDuct && v == math.Trunc(v)
+	}
+	return s.like
 }
 
 // pressure turns the volts or counts of a line into an absolute pressure.
@@ -87,6 +103,10 @@ func (s *signalState) faults(at time.Duration, port string, err error) (out []It
 		f.Code = FaultUncalibrated
 		f.Text = fmt.Sprintf("%s sends %s, and no calibration says what pressure that is", port, s.unit)
 		f.Hint = "run `ebbline calibrate --port " + port + "`, or name a profile that has a calibration with --profile"
+		if s.like {
+			f.Text = port + " sends whole numbers without a unit that look like a converter's counts, and no calibration says what pressure they are"
+			f.Hint += "; if they are a pressure, say its unit with --unit"
+		}
 	case err != nil:
 		return nil
 	case s.raw && s.rng == calib.OpenCircuit:

@@ -101,3 +101,44 @@ func TestUncalibratedBoardIsAsked(t *testing.T) {
 		t.Errorf("seen %+v", seen)
 	}
 }
+
+// TestWholeNumbersThatNoDuctHasAreNoPressure feeds what boards print at rest
+// without naming a unit: a converter's counts must not pass for psi.
+func TestWholeNumbersThatNoDuctHasAreNoPressure(t *testing.T) {
+	for _, c := range []struct {
+		lines, unit string
+		counts      bool
+	}{
+		{"102\n103\n102\n", "", true},           // ten bits, 0.5 V of 5 V
+		{"410\n409\n12\n411\n", "", true},       // twelve; and one that could be psi
+		{"0\n1\n0\n", "", false},                // psi, whole
+		{"14.7\n14.7\n14.7\n", "", false},       // psi
+		{"101\n101\n101\n", "kPa", false},       // said
+		{"101.3 kPa\n101.3 kPa\n", "", false},   // named
+		{"0.0\n0.1\n20.1\n80\n90\n", "", false}, // a pressure that came up
+		{"20,410\n40,411\n60,410\n", "", true},  // after the board's clock
+		{"20,0.1\n40,0.2\n60,0.1\n", "", false},
+	} {
+		l := newLineReader(PortOptions{Name: "p", Unit: c.unit, Ambient: decay.DefaultAmbient}, or(c.unit, "psi"))
+		readings, told := 0, false
+		for i, line := range strings.SplitAfter(c.lines, "\n") {
+			for _, it := range l.feed(time.Duration(i)*20*time.Millisecond, []byte(line)) {
+				if it.Fault == nil {
+					readings++
+				} else if it.Fault.Code == FaultUncalibrated {
+					told = true
+				}
+			}
+		}
+		if told != c.counts || c.counts && readings > 0 {
+			t.Errorf("%q with unit %q: %d readings, counts told %v, want %v", c.lines, c.unit, readings, told, c.counts)
+		}
+	}
+}
+
+func or(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
