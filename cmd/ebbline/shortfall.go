@@ -131,7 +131,7 @@ func (a *app) shortfall(args []string, f *shortfallFlags) error {
 	}
 	var m *decay.Meaning
 	if leak != nil && c.Next != decay.NextAsk && len(c.Points) > 0 {
-		x := e.Explain(c, *leak, cd)
+		x := e.Explain(c, leak.Escape, cd)
 		m = &x
 	}
 	worth, err := f.worthAt(e, c, share, cd)
@@ -210,7 +210,13 @@ func (a *app) worthOnly(f *shortfallFlags, e decay.Engine, p decay.ChargePoint, 
 }
 
 // measuredLeak is a leak as it was measured, with the hole that stands for it.
-type measuredLeak = decay.Escape
+type measuredLeak struct {
+	decay.Escape
+	through bool // the hold was through the engine
+}
+
+// throughWords is the caveat of a leak that was measured through the engine.
+const throughWords = "the hold was through the engine: a part of that leak is its rings and valves that stood open, and costs no charge air; block the duct off at the manifold and hold again to be sure"
 
 // holeOf is the equivalent hole of a leak, in metres.
 func holeOf(l decay.Escape, cd float64) decay.Interval {
@@ -241,8 +247,11 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	}
 	if m != nil {
 		b.WriteString("\n")
-		if err := report.Meaning(&b, c, *m, e, holeOf(*leak, cd), cd, in.shown); err != nil {
+		if err := report.Meaning(&b, c, *m, e, holeOf(leak.Escape, cd), cd, in.shown); err != nil {
 			return err
+		}
+		if leak.through {
+			report.Line(&b, "caveat", throughWords)
 		}
 	}
 	if w != nil {
@@ -283,7 +292,7 @@ func (in *complaint) left() []string {
 
 // engine reads the flags about the engine and its leak; leak is nil when none
 // was stated.
-func (f *shortfallFlags) engine() (e decay.Engine, leak *decay.Escape, cd float64, err error) {
+func (f *shortfallFlags) engine() (e decay.Engine, leak *measuredLeak, cd float64, err error) {
 	if cd, err = number(f.cd); err != nil || cd < 0.3 || cd > 1 {
 		return e, nil, cd, wrong("0.62 is that of a sharp-edged hole", "--cd: %q is no discharge coefficient (0.3 to 1)", f.cd)
 	}
@@ -326,8 +335,7 @@ func (f *shortfallFlags) engine() (e decay.Engine, leak *decay.Escape, cd float6
 		if err != nil {
 			return e, nil, cd, err
 		}
-		l := decay.HoleEscape(iv, cd)
-		leak = &l
+		leak = &measuredLeak{Escape: decay.HoleEscape(iv, cd)}
 	case f.record != "":
 		rec, err := openRecord(f.record)
 		if err != nil {
@@ -342,7 +350,7 @@ func (f *shortfallFlags) engine() (e decay.Engine, leak *decay.Escape, cd float6
 			}
 			return e, nil, cd, wrong(hint, "%s: %s", f.record, report.Verdict(r))
 		}
-		leak = &l
+		leak = &measuredLeak{l, rec.Setup.Of == decay.PartEngine}
 	}
 	return e, leak, cd, nil
 }

@@ -25,7 +25,7 @@ func (w worthy) json() map[string]any {
 	return map[string]any{"hole_mm": finite(float64(w.Hole) / decay.Millimetre), "share": w.Share, "speed_rpm": w.Speed.RPM(), "requested_kpa_abs": kpa(w.Requested)}
 }
 
-func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, leak *decay.Escape, m *decay.Meaning, w *worthy, cd float64) error {
+func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, leak *measuredLeak, m *decay.Meaning, w *worthy, cd float64) error {
 	type finding struct {
 		Code  string `json:"code"`
 		Stops bool   `json:"stops"`
@@ -79,7 +79,10 @@ func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, le
 		out["cd"] = cd
 	}
 	if leak != nil {
-		out["hole_mm"] = boundsOf(holeOf(*leak, cd), decay.Millimetre)
+		out["hole_mm"] = boundsOf(holeOf(leak.Escape, cd), decay.Millimetre)
+	}
+	if leak != nil && leak.through {
+		out["caveat"] = throughWords
 	}
 	if m != nil {
 		out["meaning"] = map[string]any{"verdict": decay.ExplainsOf(m.Part.Value).String(), "part": boundsOf(m.Part, 1), "over": m.Over, "text": report.MeaningVerdict(*m)}

@@ -7,6 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
 )
 
 // The README shows what shortfall prints today.
@@ -77,6 +80,33 @@ func TestShortfallTableStyles(t *testing.T) {
 		p := got.Points[0]
 		if math.Abs(p.Speed-2000) > 1e-5 || math.Abs(p.Requested-220) > 1e-9 || math.Abs(p.Actual-190.05) > 1e-9 {
 			t.Errorf("%s: %+v", name, p)
+		}
+	}
+}
+
+// A leak that was measured through the engine is told as partly the engine's own.
+func TestShortfallThroughTheEngine(t *testing.T) {
+	f, err := os.Open(filepath.Join(root, "testdata/scenario/before.ebbline"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rec, err := record.Read(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for part, want := range map[decay.Part]bool{decay.PartEngine: true, decay.PartManifold: false} {
+		rec.Setup.Of = part
+		var b strings.Builder
+		if err := record.Write(&b, rec); err != nil {
+			t.Fatal(err)
+		}
+		name := put(t, "through.ebbline", b.String())
+		for _, asJSON := range []string{"--json=false", "--json"} {
+			_, out, errOut := ebbline(t, "", "shortfall", asJSON, "--displacement", "1.2L", "--record", name, "--requested", "2150hPa", "--actual", "1900hPa", "--speed", "2000rpm")
+			if got := strings.Contains(out, "caveat"); got != want || errOut != "" {
+				t.Errorf("%v, %s: caveat %v, want %v: %s%s", part, asJSON, got, want, out, errOut)
+			}
 		}
 	}
 }

@@ -353,7 +353,7 @@ func Meaning(w io.Writer, c decay.Complaint, m decay.Meaning, e decay.Engine, ho
 			decay.Gauge(x.Left.Value).Number(u), decay.Gauge(p.Actual).Number(u), dash(x.Part.Value), holeCell(x.Hole, p))
 	}
 	b.WriteString("\n")
-	for _, l := range MeaningChart(c, m, hole, 60) {
+	for _, l := range MeaningChart(c, m, hole, 50) {
 		b.WriteString(strings.TrimRight(l, " ") + "\n")
 	}
 	b.WriteString("\n")
