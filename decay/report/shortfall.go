@@ -270,11 +270,17 @@ func plural(n int, word string) string {
 // written in u.
 func ShortfallTable(w io.Writer, c decay.Complaint, u decay.PressureUnit) error {
 	b := bufio.NewWriter(w)
+	inPSI := func(text string) string { // a column of its own, unless psi is shown anyway
+		if u.Name == psi.Name {
+			return ""
+		}
+		return fmt.Sprintf("%9s", text)
+	}
 	fmt.Fprintf(b, "%7s%12s%12s%12s\n", "speed", "requested", "actual", "missing")
-	fmt.Fprintf(b, "%7s%12s%12s%12s%9s%8s\n", "rpm", u.Name+" abs", u.Name+" abs", u.Name, "psi", "share")
+	fmt.Fprintf(b, "%7s%12s%12s%12s%s%8s\n", "rpm", u.Name+" abs", u.Name+" abs", u.Name, inPSI(psi.Name), "share")
 	for _, p := range c.Points {
-		fmt.Fprintf(b, "%7.0f%12s%12s%12s%9s%8s\n", p.Speed.RPM(), decay.Gauge(p.Requested).Number(u), decay.Gauge(p.Actual).Number(u),
-			decay.Gauge(p.Shortfall()).Number(u), decay.Gauge(p.Shortfall()).Number(psi), percent(p.Share()))
+		fmt.Fprintf(b, "%7.0f%12s%12s%12s%s%8s\n", p.Speed.RPM(), decay.Gauge(p.Requested).Number(u), decay.Gauge(p.Actual).Number(u),
+			decay.Gauge(p.Shortfall()).Number(u), inPSI(decay.Gauge(p.Shortfall()).Number(psi)), percent(p.Share()))
 	}
 	return b.Flush()
 }
@@ -439,7 +445,7 @@ func MeaningChart(c decay.Complaint, m decay.Meaning, hole decay.Interval, n int
 	widen(hole.Low)
 	widen(hole.High)
 	lo, hi = lo/1.3, hi*1.3
-	if wide := math.Sqrt(5 * lo / hi); wide > 1 { // a ruler too short shows noise as news
+	if wide := math.Sqrt(3 * lo / hi); wide > 1 { // a ruler too short shows noise as news
 		lo, hi = lo/wide, hi*wide
 	}
 	at := func(d float64) int {
