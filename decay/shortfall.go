@@ -300,8 +300,8 @@ func altitudeOf(p Pressure) Length {
 
 // gauges asks whether a column is gauge although absolute was said.
 func (c *Complaint) gauges(rows []ChargeRow, amb func(ChargeRow) Pressure) {
-	nearZero := func(pick func(ChargeRow) Pressure) (Pressure, bool) {
-		low := column(rows, func(r ChargeRow) (float64, bool) { return float64(pick(r)), true })
+	nearZero := func(from Speed, pick func(ChargeRow) Pressure) (Pressure, bool) {
+		low := column(rows, func(r ChargeRow) (float64, bool) { return float64(pick(r)), r.Speed >= from })
 		if len(low) == 0 {
 			return 0, false
 		}
@@ -309,8 +309,9 @@ func (c *Complaint) gauges(rows []ChargeRow, amb func(ChargeRow) Pressure) {
 		v := low[len(low)/20] // one odd row in twenty does not decide
 		return Pressure(v), v < 0.25*Bar
 	}
-	asked, zeroAsked := nearZero(func(r ChargeRow) Pressure { return r.Requested })
-	got, zeroGot := nearZero(func(r ChargeRow) Pressure { return r.Actual })
+	// With the engine off many a control requests nothing, which is no gauge zero.
+	asked, zeroAsked := nearZero(runs, func(r ChargeRow) Pressure { return r.Requested })
+	got, zeroGot := nearZero(0, func(r ChargeRow) Pressure { return r.Actual })
 	switch {
 	case zeroAsked && zeroGot:
 		c.found(Finding{Code: FoundGaugeBoth, Stops: true, Value: got, Ref: asked})

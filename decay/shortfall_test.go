@@ -103,6 +103,12 @@ func TestSanityBeforeBlame(t *testing.T) {
 		stop bool
 	}{
 		{"all is well", pull(hole), sea, decay.FoundOffAgrees, false},
+		{"nothing requested with the engine off", change(func(r decay.ChargeRow) decay.ChargeRow {
+			if r.Speed == 0 {
+				r.Requested = 0
+			}
+			return r
+		}), sea, decay.FoundOffAgrees, false},
 		{"sensor not seen at rest", one(2450, 1950), sea, decay.FoundOffUnknown, false},
 		{"sensor off by 60 hPa", one(2450, 1950), with(func(s *decay.ChargeSetup) { s.HasOff, s.Off = true, 95300 }), decay.FoundOffDiffers, true},
 		{"sensor in kPa under hPa", one(2450, 1950), with(func(s *decay.ChargeSetup) { s.HasOff, s.Off = true, 10130 }), decay.FoundOffDiffers, true},

@@ -58,7 +58,7 @@ func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, le
 		bads = append(bads, bad{b.line, b.why})
 	}
 	out := map[string]any{
-		"next": c.Next.String(), "text": report.ShortfallNext(c), "trend": c.Trend.String(), "begins_rpm": nil, "worst": nil,
+		"next": c.Next.String(), "text": report.ShortfallNext(c), "trend": c.Trend.String(), "begins_rpm": nil, "worst": nil, "shortfall": nil,
 		"findings": findings, "points": points, "bad_rows": bads, "blank_rows": in.blank,
 		"rows": map[string]int{"given": c.Rows, "judged": c.Judged, "engine_off": c.Off, "idle": c.Idle, "not_requested": c.Unasked, "part_load": c.Part, "impossible": len(c.Impossible)},
 	}
