@@ -10,9 +10,9 @@ import (
 
 // The room of the chart on paper, mm.
 const (
-	chartW, chartH     = 182.0, 88.0
+	chartW             = 182.0
 	roomLeft, roomEnd  = 13.0, 181.0
-	roomTop, roomFloor = 7.0, 67.0
+	roomTop, roomFloor = 6.0, 56.0
 	chartColumn        = 0.25 // the trace shows its lowest and highest reading in each column of this width
 )
 
@@ -27,7 +27,7 @@ type chart struct {
 
 // newChart draws one test, or two of one duct, the earlier first.
 func newChart(tests []*Test, u decay.PressureUnit) *chart {
-	c := &chart{u: u, drawing: drawing{w: chartW, h: chartH}}
+	c := &chart{u: u, drawing: drawing{w: chartW}}
 	ceiling := float64(tests[0].set().Ceiling)
 	c.y1 = ceiling
 	c.x0, c.x1 = math.Inf(1), math.Inf(-1)
@@ -119,7 +119,7 @@ func (c *chart) grid() {
 		c.line(inkText, 0.2, nil, point{x, roomFloor}, point{x, roomFloor + 1})
 		c.write(x, roomFloor+4.4, 3, inkText, anchorMiddle, short(v, step))
 	}
-	c.write(roomEnd, roomFloor+8.2, 3, inkText, anchorEnd, unit+" since the supply was shut")
+	c.write(roomLeft, roomFloor+8, 3, inkQuiet, anchorStart, unit+" since the supply was shut")
 }
 
 // short prints a tick's value with the decimals its step needs.
@@ -232,7 +232,7 @@ func (c *chart) trace(t *Test, old bool) {
 
 // legend says in words what each line is, under the room.
 func (c *chart) legend(tests []*Test, limit bool) {
-	y := roomFloor + 13
+	y := roomFloor + 12.6
 	sample := func(x float64, ink string, width float64, dash []float64, fit bool) {
 		c.line(ink, width, dash, point{x, y - 1}, point{x + 9, y - 1})
 		if fit {
@@ -263,7 +263,9 @@ func (c *chart) legend(tests []*Test, limit bool) {
 		sample(roomLeft, inkLimit, 0.35, limitDash, false)
 		t := tests[len(tests)-1]
 		c.write(roomLeft+11, y, 3, inkText, anchorStart, "how it would fall through a hole of the limit, "+Hundredths(float64(t.Result.Limit)))
+		y += 4.4
 	}
+	c.h = y - 2.6
 }
 
 // Hundredths prints a length in metres as millimetres to a hundredth, as in

@@ -11,7 +11,7 @@ import (
 // once as large as they are, once enlarged with their intervals, beside the
 // limit. Nil when there is no hole to draw.
 func holePicture(tests []*Test) *drawing {
-	const rowTop, gap = 6.0, 8.0
+	const rowTop, gap, margin = 6.0, 14.0, 2.0
 	widest := 0.0
 	any := false
 	for _, t := range tests {
@@ -28,7 +28,7 @@ func holePicture(tests []*Test) *drawing {
 	// The largest of these scales at which the widest still fits.
 	scale := 0.5
 	for _, s := range []float64{1, 2, 5, 10, 20, 50} {
-		if widest*s <= 26 {
+		if widest*s <= 24 {
 			scale = s
 		}
 	}
@@ -36,12 +36,12 @@ func holePicture(tests []*Test) *drawing {
 		return nil // larger than a page is wide: no picture says more than the number
 	}
 	tall := math.Max(widest*scale, 10)
-	d := &drawing{w: 182, h: rowTop + tall + 14, words: "The holes drawn to scale: "}
+	d := &drawing{w: 182, h: rowTop + tall + 9, words: "The holes drawn to scale: "}
 
 	mid := rowTop + tall/2
-	x := 0.0
+	x := margin
 	// True size, with a ruler of whole millimetres.
-	d.write(0, 3, 3, inkText, anchorStart, "true size")
+	d.write(margin, 3, 3, inkText, anchorStart, "true size")
 	for i, t := range tests {
 		if i > 0 {
 			d.words += "; "
@@ -52,14 +52,15 @@ func holePicture(tests []*Test) *drawing {
 		}
 		ink, _, _, _ := style(len(tests) > 1 && i == 0)
 		r := t.Result.Hole.Value / decay.Millimetre / 2
-		cx := x + math.Max(r, 6)
+		cx := x + math.Max(r, 5)
 		if r > 0 {
 			d.add(shape{paths: [][]point{{{cx, mid}}}, ring: []float64{r}, closed: true, ink: ink})
 		}
-		x = cx + math.Max(r, 6) + 2
+		x = cx + math.Max(r, 5)
 	}
-	ruler(d, 0, rowTop+tall+2, math.Max(20, math.Ceil(x/5)*5), 1)
-	x = math.Max(x, 22) + gap
+	end := math.Max(20, math.Ceil((x-margin)/5)*5)
+	ruler(d, margin, rowTop+tall+2, end, 1)
+	x = margin + end + gap
 
 	// Enlarged.
 	left := x
@@ -126,7 +127,7 @@ func ruler(d *drawing, x, y, length, scale float64) {
 		ticks.paths = append(ticks.paths, []point{{at, y}, {at, y + long}})
 	}
 	d.add(ticks)
-	d.write(x+n*step*scale+2, y+6.4, 2.8, inkText, anchorStart, "mm")
+	d.write(x+n*step*scale+3.4, y+6.4, 2.8, inkText, anchorStart, "mm")
 }
 
 // hasHole reports whether the test gives a hole.

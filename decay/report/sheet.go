@@ -61,7 +61,7 @@ type Sheet struct {
 
 // Simulated reports whether any of the tests was of no real duct.
 func (s *Sheet) Simulated() bool {
-	for _, t := range append(append([]*Test{}, s.Tests...), s.Sections...) {
+	for _, t := range s.files() {
 		if t.Record.Simulated {
 			return true
 		}
@@ -173,21 +173,32 @@ func HoleSentence(t *Test) string {
 	return "Air escapes as through one round hole of " + Hundredths(r.Hole.Value) + " (95 % sure: " + slipSpan(r.Hole) + ")."
 }
 
-// How says in plain words how the test was done.
-func (t *Test) How(u decay.PressureUnit) string {
-	r, set := t.Result, t.set()
+// How says in plain words how the tests were done.
+func (s *Sheet) How() string {
+	last := s.Tests[len(s.Tests)-1]
+	set, u := last.set(), s.unit()
 	var b strings.Builder
-	what := PartWords(set.Of)
-	if what == "" {
-		what = "the duct"
+	if what := PartWords(set.Of); what != "" {
+		b.WriteString("Tested: " + what + ". ")
 	}
-	b.WriteString(sentence(what + " was closed with plugs and filled with air"))
-	if r.Hold.StartAbs != 0 {
-		fmt.Fprintf(&b, " At %s the supply was shut, and the pressure was watched for %s.", r.Hold.StartGauge.Format(u), seconds(r.Hold.End-r.Hold.Start))
-	} else if r.Samples > 0 {
-		fmt.Fprintf(&b, " The highest pressure was %s.", r.Peak.Format(u))
+	b.WriteString("It was closed with plugs and filled with air")
+	var held []string
+	for _, t := range s.Tests {
+		who, r := "", t.Result
+		if t.Role != "" {
+			who = t.Role + " the repair "
+		}
+		switch {
+		case r.Hold.StartAbs != 0:
+			held = append(held, fmt.Sprintf("%sfrom %s for %s", who, r.Hold.StartGauge.Format(u), seconds(r.Hold.End-r.Hold.Start)))
+		case r.Samples > 0:
+			held = append(held, fmt.Sprintf("%swithout a hold, at most %s", who, r.Peak.Format(u)))
+		}
 	}
-	b.WriteString(" Air that has cooled keeps its pressure in a tight duct; where it escapes, the pressure falls on. How fast it falls, and the volume")
+	if len(held) > 0 {
+		b.WriteString("; then the supply was shut and the pressure watched: " + strings.Join(held, ", "))
+	}
+	b.WriteString(". Air that has cooled keeps its pressure in a tight duct; where it escapes, the pressure falls on. How fast it falls, and the volume")
 	if set.Volume > 0 {
 		b.WriteString(" of " + volumeWords(set))
 	}
@@ -228,7 +239,6 @@ type page struct {
 	Label       string
 	Verdicts    []verdictView
 	Repair      string
-	How         []string
 	Chart, Hole template.HTML
 	Cropped     bool
 	Heads       []string
@@ -239,7 +249,7 @@ type page struct {
 	Limits      []string
 	Notes       []string
 	Files       []*Test
-	Drilled     string
+	Written     string // by which versions
 }
 
 //go:embed sheet.html.tmpl
@@ -271,19 +281,18 @@ func (s *Sheet) HTML(w io.Writer) error {
 	for _, t := range s.Tests {
 		v := verdictView{
 			Role: t.Role, Word: Word(t.Result.Outcome), Sentence: VerdictSentence(t.Result), Hole: HoleSentence(t),
-			Next: PartAdvice(t.set().Of, t.Result.Outcome), Class: t.Result.Outcome.String(), When: when(t),
+			Class: t.Result.Outcome.String(), When: "an unstated date",
+		}
+		if !t.Record.When.IsZero() {
+			v.When = t.Record.When.Format("2006-01-02 15:04")
+		}
+		if t == s.Tests[len(s.Tests)-1] { // what was to be done before a repair was done
+			v.Next = PartAdvice(t.set().Of, t.Result.Outcome)
 		}
 		if v.Wall, err = inline(wallPicture(t.Result.Outcome), "wall"); err != nil {
 			return err
 		}
 		p.Verdicts = append(p.Verdicts, v)
-		if how := t.How(u); len(p.How) == 0 || how != p.How[0] {
-			if t.Role != "" {
-				how = sentence(t.Role) + " " + how
-				how = strings.Replace(how, ". ", ": ", 1)
-			}
-			p.How = append(p.How, how)
-		}
 		head := t.Role
 		if head == "" {
 			head = "value"
@@ -300,7 +309,12 @@ func (s *Sheet) HTML(w io.Writer) error {
 	}
 	p.Rows = s.rows()
 	p.Notes = s.notes()
-	p.Files = append(append(p.Files, s.Tests...), s.Sections...)
+	p.Files = s.files()
+	for _, t := range p.Files {
+		if w := typed(t.Record.Program); w != "" && !strings.Contains(p.Written, w) {
+			p.Written = strings.TrimPrefix(p.Written+", "+w, ", ")
+		}
+	}
 	return sheetTemplate.Execute(w, p)
 }
 
@@ -339,18 +353,18 @@ func when(t *Test) string {
 
 // sheetLimits are what the method cannot show.
 var sheetLimits = []string{
-	"The hole is an equivalent one: many small leaks together look like one hole, and a sharp-edged round one of the stated discharge coefficient. The test does not say where they are.",
-	"Air, at the pressure and temperature of the test only: a duct that holds here may leak when it is hot, bent or shaken, and one that leaks here may leak less.",
-	"Slow stretching of rubber and a very small leak look alike in one short hold; the interval covers both.",
-	"Plugs and fittings are tested with the duct, unless their own leak was measured and subtracted.",
-	"It is no test of strength, and no statement on anything but the leak.",
+	"Where the leak is. The hole is an equivalent one, round and sharp-edged: many small leaks count as one.",
+	"How it is when hot, bent, shaken, or at another pressure: air, at the state of the test only.",
+	"Slow stretching of rubber from a very small leak, in one short hold: the interval covers both.",
+	"Plugs and fittings apart from the duct, unless their own leak was measured and subtracted.",
+	"Strength, or anything but the leak.",
 }
 
 // sheetCautions are for whoever fills a duct again.
 var sheetCautions = []string{
 	"Eye protection. Vehicle on stands, engine off, key out.",
 	"Regulator turned down before connecting; never above the ceiling, the maker's limit or the lowest-rated part.",
-	"Plugs and hoses can be thrown: stand clear of their axis, and let the air out before a clamp is loosened.",
-	"Never feed the crankcase side. Clean dry air only, no oxygen and no fuel gas.",
-	"A mechanical relief valve is the protection: the program is no safety device. The maker's procedure, local codes and licensed practice come first.",
+	"Plugs and hoses can be thrown: stand clear of their axis; let the air out before a clamp is loosened.",
+	"Never feed the crankcase side. Clean dry air only, no oxygen, no fuel gas.",
+	"A mechanical relief valve is the protection; the program is no safety device. Maker's procedure, local codes and licensed practice come first.",
 }

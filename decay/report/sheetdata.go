@@ -121,7 +121,7 @@ type jsonSheet struct {
 func (s *Sheet) JSON(w io.Writer) error {
 	out := jsonSheet{Simulated: s.Simulated(), Customer: s.Customer, Note: s.Note}
 	if s.Engine != nil {
-		out.Meaning = append(s.Engine.Sentences(), s.Engine.Assumed()...)
+		out.Meaning = append(s.Engine.Sentences(), s.Engine.Assumed())
 	}
 	for _, t := range s.files() {
 		j := jsonTest{

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 
 	"ebbline/decay"
 )
@@ -22,7 +23,7 @@ type EngineView struct {
 type engineRow struct{ Speed, Requested, Actual, Share, Left, Hole string }
 
 // mostEngineRows keeps the sheet on its two pages.
-const mostEngineRows = 6
+const mostEngineRows = 5
 
 // Sentences say in plain words what the leak means.
 func (v *EngineView) Sentences() []string {
@@ -72,12 +73,22 @@ func (v *EngineView) Rows() []engineRow {
 		}
 		x := v.Meaning.At[i]
 		out = append(out, engineRow{
-			rpm(p.Speed), plain(p.Requested, v.Unit), plain(p.Actual, v.Unit), shares(x.Share),
-			plain(decay.Pressure(x.Left.Value), v.Unit), holeCell(x.Hole, p),
+			fmt.Sprintf("%.0f", p.Speed.RPM()), plain(p.Requested, v.Unit), plain(p.Actual, v.Unit), percent1(x.Share.Value),
+			plain(decay.Pressure(x.Left.Value), v.Unit), engineHole(x.Hole, p),
 		})
 	}
 	return out
 }
 
+func engineHole(d decay.Length, p decay.ChargePoint) string {
+	t := holeCell(d, p)
+	if t != "-" && t != "none" {
+		t += " mm"
+	}
+	return t
+}
+
 // Assumed are the assumptions of the estimate.
-func (v *EngineView) Assumed() []string { return Assumptions(v.Engine) }
+func (v *EngineView) Assumed() string {
+	return sentence("engine, " + strings.Join(Assumptions(v.Engine), "; "))
+}

@@ -41,14 +41,25 @@ func (s *Sheet) rows() []row {
 			return f(t)
 		})
 	}
-	add("verdict", "verdict", func(t *Test) string { return Word(t.Result.Outcome) })
-	add("hole", "equivalent hole, mm", hole(func(t *Test) string { return inUnit(t.Result.Hole, decay.Millimetre) }))
-	add("limit", "limit, mm", func(t *Test) string { return digits3(float64(t.Result.Limit) / decay.Millimetre) })
-	add("area", "effective area Cd·A, mm²", hole(func(t *Test) string { return inUnit(t.Result.Area, decay.SquareMM) }))
-	add("cd", "discharge coefficient Cd", hole(func(t *Test) string { return fmt.Sprintf("%.2f", t.Result.Cd) }))
+	add("hole", "equivalent hole, mm", hole(func(t *Test) string {
+		return inUnit(t.Result.Hole, decay.Millimetre) + fmt.Sprintf(", Cd %.2f", t.Result.Cd)
+	}))
+	add("limit", "limit; smallest it could see, mm", func(t *Test) string {
+		v := digits3(float64(t.Result.Limit) / decay.Millimetre)
+		if t.Result.Smallest > 0 {
+			v += "; " + digits3(float64(t.Result.Smallest)/decay.Millimetre)
+		}
+		return v
+	})
+	add("area", "effective area, mm²", hole(func(t *Test) string { return inUnit(t.Result.Area, decay.SquareMM) }))
 	add("rate", "decay rate K, 1/s", fit(func(t *Test) string { return inUnit(t.Result.Rate, 1) }))
-	add("loss", "loss at the hold's start, "+u.Name+"/min", fit(func(t *Test) string { return digits3(t.Result.LossRate * 60 / u.Pascal) }))
-	add("flow", "flow there, sccm (0 °C, 101.325 kPa abs.)", hole(func(t *Test) string { return digits3(decay.SCCM0C(t.Result.Flow)) }))
+	add("loss", "loss at first", fit(func(t *Test) string {
+		v := digits3(t.Result.LossRate*60/u.Pascal) + " " + u.Name + "/min"
+		if t.Result.HasVolume {
+			v += "; " + digits3(decay.SCCM0C(t.Result.Flow)) + " sccm (at 0 °C)"
+		}
+		return v
+	}))
 	add("law", "leak law", fit(func(t *Test) string { return lawWords(t.Result.Law) }))
 	add("settling", "settling of the air", fit(func(t *Test) string {
 		if t.Result.Settling.Tau <= 0 {
@@ -56,17 +67,18 @@ func (s *Sheet) rows() []row {
 		}
 		return fmt.Sprintf("%.2f %% of abs. pressure, %s", 100*t.Result.Settling.Amplitude, seconds(t.Result.Settling.Tau))
 	}))
-	add("start", "pressure when shut in", func(t *Test) string {
+	add("start", "shut in at", func(t *Test) string {
 		if t.Result.Hold.StartAbs == 0 {
 			return ""
 		}
 		return t.Result.Hold.StartGauge.Format(u) + " = " + t.Result.Hold.StartAbs.Format(u)
 	})
-	add("held", "held, s", func(t *Test) string {
+	add("held", "held; readings in all", func(t *Test) string {
+		v := "–"
 		if h := t.Result.Hold; h.End > h.Start {
-			return fmt.Sprintf("%.1f", (h.End - h.Start).Seconds())
+			v = fmt.Sprintf("%.1f s", (h.End - h.Start).Seconds())
 		}
-		return ""
+		return fmt.Sprintf("%s; %d", v, len(t.Record.Samples))
 	})
 	add("peak", "highest pressure; ceiling", func(t *Test) string {
 		if t.Result.Samples == 0 {
@@ -74,22 +86,15 @@ func (s *Sheet) rows() []row {
 		}
 		return t.Result.Peak.Format(u) + "; " + t.set().Ceiling.Format(u)
 	})
-	add("smallest", "smallest hole it could see, mm", func(t *Test) string {
-		if t.Result.Smallest <= 0 {
-			return ""
-		}
-		return digits3(float64(t.Result.Smallest) / decay.Millimetre)
-	})
 	add("volume", "volume", func(t *Test) string {
 		if t.Record.Setup.Volume <= 0 {
 			return "not stated"
 		}
-		return volumeWords(t.Record.Setup)
+		return volumeWords(t.Record.Setup) + fmt.Sprintf("; may stretch by %.3g %%", 100*t.set().Compliance)
 	})
 	add("ambient", "ambient", func(t *Test) string {
 		return fmt.Sprintf("%s, %.0f °C", t.ambient().Format(u), t.set().AmbientTemperature.Celsius())
 	})
-	add("rubber", "rubber may stretch by", func(t *Test) string { return fmt.Sprintf("%.3g %% of the volume", 100*t.set().Compliance) })
 	add("rig", "fittings' leak, subtracted, mm²", func(t *Test) string {
 		if t.Record.Setup.RigLeak == (decay.Interval{}) {
 			return ""
@@ -98,20 +103,18 @@ func (s *Sheet) rows() []row {
 	})
 	add("when", "tested on", when)
 	add("by", "tested by", func(t *Test) string { return cmp.Or(typed(s.By), typed(t.extra("by")), "not stated") })
-	add("sensor", "sensor; read from", func(t *Test) string {
-		return cmp.Or(typed(s.Sensor), typed(t.extra("sensor")), "name not stated") + "; " + cmp.Or(source(t.Record.Source), "not stated")
+	add("sensor", "sensor; calibrated", func(t *Test) string {
+		return cmp.Or(typed(s.Sensor), typed(t.extra("sensor")), "not stated") + "; " + cmp.Or(typed(s.Calibrated), typed(t.extra("calibrated")), "not stated")
 	})
-	add("calibrated", "calibrated", func(t *Test) string {
-		return cmp.Or(typed(s.Calibrated), typed(t.extra("calibrated")), "not stated")
-	})
-	add("sensorerror", "stated sensor errors", func(t *Test) string {
+	add("source", "read from", func(t *Test) string { return source(t.Record.Source) })
+	add("sensorerror", "sensor, as stated", func(t *Test) string {
 		set := t.Record.Setup
 		var parts []string
 		if set.FullScale > 0 {
-			parts = append(parts, "full scale "+decay.Gauge(set.FullScale).Format(u))
+			parts = append(parts, "range "+decay.Gauge(set.FullScale).Number(u)+" "+u.Name)
 		}
 		if set.ZeroTolerance > 0 {
-			parts = append(parts, fmt.Sprintf("zero ± %.3g %% of it", 100*set.ZeroTolerance))
+			parts = append(parts, fmt.Sprintf("zero ± %.3g %%", 100*set.ZeroTolerance))
 		}
 		if set.SpanTolerance > 0 {
 			parts = append(parts, fmt.Sprintf("span ± %.3g %%", 100*set.SpanTolerance))
@@ -122,12 +125,11 @@ func (s *Sheet) rows() []row {
 		return cmp.Or(strings.Join(parts, ", "), "none")
 	})
 	add("zero", "zero error found, taken off", func(t *Test) string {
-		if t.Result.Zero == 0 {
-			return ""
+		if v := t.Result.Zero.Format(u); v != decay.Gauge(0).Format(u) {
+			return v
 		}
-		return t.Result.Zero.Format(u)
+		return ""
 	})
-	add("readings", "readings", func(t *Test) string { return fmt.Sprint(len(t.Record.Samples)) })
 	add("flags", "flags", func(t *Test) string {
 		names := make([]string, len(t.Result.Flags))
 		for i, f := range t.Result.Flags {
