@@ -12,7 +12,7 @@ import (
 const (
 	chartW             = 182.0
 	roomLeft, roomEnd  = 13.0, 181.0
-	roomTop, roomFloor = 6.0, 56.0
+	roomTop, roomFloor = 6.0, 53.0
 	chartColumn        = 0.25 // the trace shows its lowest and highest reading in each column of this width
 )
 
@@ -71,7 +71,7 @@ func newChart(tests []*Test, u decay.PressureUnit) *chart {
 	if last.Curve.Ok() {
 		x := c.x(0)
 		c.line(inkQuiet, 0.2, []float64{0.8, 0.8}, point{x, roomTop}, point{x, roomFloor})
-		c.write(x+1, roomFloor-1.2, 2.8, inkQuiet, anchorStart, "supply shut")
+		c.write(x+1, roomFloor-1.2, 2.8, inkQuiet, anchorStart, "the supply is shut")
 	}
 	c.legend(tests, limit)
 	return c
@@ -119,7 +119,7 @@ func (c *chart) grid() {
 		c.line(inkText, 0.2, nil, point{x, roomFloor}, point{x, roomFloor + 1})
 		c.write(x, roomFloor+4.4, 3, inkText, anchorMiddle, short(v, step))
 	}
-	c.write(roomLeft, roomFloor+8, 3, inkQuiet, anchorStart, unit+" since the supply was shut")
+	c.write(0, roomFloor+4.4, 3, inkQuiet, anchorStart, unit+" after")
 }
 
 // short prints a tick's value with the decimals its step needs.
@@ -232,7 +232,7 @@ func (c *chart) trace(t *Test, old bool) {
 
 // legend says in words what each line is, under the room.
 func (c *chart) legend(tests []*Test, limit bool) {
-	y := roomFloor + 12.6
+	y := roomFloor + 9.6
 	sample := func(x float64, ink string, width float64, dash []float64, fit bool) {
 		c.line(ink, width, dash, point{x, y - 1}, point{x + 9, y - 1})
 		if fit {

@@ -34,6 +34,30 @@ func NewTest(rec record.Record, name, digest string) *Test {
 
 func (t *Test) set() decay.Setup { return t.Record.Setup.WithDefaults() }
 
+// Whole says in words what the record's own digest says of it, and what kind
+// of digest [Test.Mark] is.
+func (t *Test) Whole() string {
+	const file = "; SHA-256 of the file"
+	switch {
+	case t.Record.Torn:
+		return "its end is missing" + file
+	case t.Record.Sum != "":
+		return "unchanged since it was written; digest"
+	case t.Record.Digest == record.DigestDiffers:
+		return "CHANGED after it was written" + file
+	}
+	return "without a digest of its own" + file
+}
+
+// Mark names this record and no other: its own digest where it has one that
+// fits, else that of its file.
+func (t *Test) Mark() string {
+	if t.Record.Sum != "" {
+		return t.Record.Sum
+	}
+	return t.Digest
+}
+
 // extra is a line of the record that this package only prints.
 func (t *Test) extra(key string) string {
 	for _, kv := range t.Record.Extra {
@@ -150,7 +174,7 @@ func RepairSentence(c decay.Change) string {
 	}
 	switch c.Repair {
 	case decay.RepairMended:
-		return "The repair mended it: of the leak before, " + left + " is left, and what is left is within the limit."
+		return "The repair mended it: " + left + " of the leak is left, which is within the limit."
 	case decay.RepairSmaller:
 		return "The leak is smaller than before, but the test after the repair does not say that it holds: " + left + " of it is left."
 	case decay.RepairLarger:
@@ -196,9 +220,9 @@ func (s *Sheet) How() string {
 		}
 	}
 	if len(held) > 0 {
-		b.WriteString("; then the supply was shut and the pressure watched: " + strings.Join(held, ", "))
+		b.WriteString("; then the supply was shut and the pressure was watched: " + strings.Join(held, ", "))
 	}
-	b.WriteString(". Air that has cooled keeps its pressure in a tight duct; where it escapes, the pressure falls on. How fast it falls, and the volume")
+	b.WriteString(". In a tight duct the pressure stays once the air has cooled; through a leak it falls on. How fast, and the volume")
 	if set.Volume > 0 {
 		b.WriteString(" of " + volumeWords(set))
 	}
@@ -250,6 +274,7 @@ type page struct {
 	Notes       []string
 	Files       []*Test
 	Written     string // by which versions
+	Changed     []string
 }
 
 //go:embed sheet.html.tmpl
@@ -311,6 +336,9 @@ func (s *Sheet) HTML(w io.Writer) error {
 	p.Notes = s.notes()
 	p.Files = s.files()
 	for _, t := range p.Files {
+		if t.Record.Digest == record.DigestDiffers {
+			p.Changed = append(p.Changed, "The record "+t.Name+" was changed after it was written: it proves nothing.")
+		}
 		if w := typed(t.Record.Program); w != "" && !strings.Contains(p.Written, w) {
 			p.Written = strings.TrimPrefix(p.Written+", "+w, ", ")
 		}

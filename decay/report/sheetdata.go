@@ -93,7 +93,8 @@ type jsonTest struct {
 	By         string     `json:"by,omitempty"`
 	Sensor     string     `json:"sensor,omitempty"`
 	Calibrated string     `json:"calibrated,omitempty"`
-	SHA256     string     `json:"record_sha256,omitempty"`
+	Digest     string     `json:"record_digest,omitempty"` // see Mark
+	Whole      string     `json:"record_state"`
 	Result     jsonResult `json:"result"`
 	Time       []number   `json:"time_s"`
 	Pressure   []number   `json:"pressure_kpa_abs"`
@@ -125,7 +126,7 @@ func (s *Sheet) JSON(w io.Writer) error {
 	}
 	for _, t := range s.files() {
 		j := jsonTest{
-			Role: t.role(), Label: t.Record.Label, Simulated: t.Record.Simulated, SHA256: t.Digest,
+			Role: t.role(), Label: t.Record.Label, Simulated: t.Record.Simulated, Digest: t.Mark(), Whole: t.Record.Digest.String(),
 			By: or(s.By, t.extra("by")), Sensor: or(s.Sensor, t.extra("sensor")), Calibrated: or(s.Calibrated, t.extra("calibrated")),
 			Result: newJSON(Input{File: t.Name, Result: t.Result, Of: t.Record.Setup.Of}),
 			Time:   []number{}, Pressure: []number{},
@@ -225,7 +226,7 @@ func (s *Sheet) message(label string) string {
 	if last.Result.Hold.StartAbs != 0 {
 		b.WriteString("Tested at " + last.Result.Hold.StartGauge.Format(s.unit()) + ". ")
 	}
-	if t := last.Digest; len(t) >= 12 {
+	if t := last.Mark(); len(t) >= 12 {
 		b.WriteString("Record " + t[:12] + ".")
 	}
 	return strings.TrimSpace(b.String())
