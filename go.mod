@@ -18,6 +18,7 @@ require (
 	github.com/spf13/pflag v1.0.9
 	go.bug.st/serial v1.8.0
 	golang.org/x/image v0.48.0
+	golang.org/x/net v0.62.0
 	golang.org/x/sys v0.50.0
 	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0

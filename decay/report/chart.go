@@ -134,9 +134,9 @@ func short(v, step float64) string {
 // style is how one of the traces looks: the earlier of two is dashed.
 func style(old bool) (ink, band string, width float64, dash []float64) {
 	if old {
-		return inkBefore, inkBandOld, 0.45, []float64{1.6, 0.9}
+		return inkBefore, inkBandOld, 0.6, []float64{1.6, 0.9}
 	}
-	return inkAfter, inkBand, 0.55, nil
+	return inkAfter, inkBand, 0.7, nil
 }
 
 // wedge shades what a leak of the interval's ends would have made of the

@@ -102,8 +102,8 @@ func mm(v float64) string {
 // svg writes the drawing as an SVG element of its size in millimetres.
 func (d *drawing) svg(w io.Writer, class string) error {
 	b := bufio.NewWriter(w)
-	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="%s" role="img" width="%smm" height="%smm" viewBox="0 0 %s %s" aria-label="%s" font-family="Helvetica, Arial, sans-serif">`,
-		html.EscapeString(class), mm(d.w), mm(d.h), mm(d.w), mm(d.h), html.EscapeString(d.words))
+	fmt.Fprintf(b, `<svg xmlns="http://www.w3.org/2000/svg" class="%s" role="img" style="width:%smm" viewBox="0 0 %s %s" aria-label="%s">`,
+		html.EscapeString(class), mm(d.w), mm(d.w), mm(d.h), html.EscapeString(d.words))
 	b.WriteByte('\n')
 	for _, s := range d.shapes {
 		s.svg(b)

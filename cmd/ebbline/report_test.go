@@ -1,0 +1,263 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"image/png"
+	"math"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+)
+
+const records = root + "/testdata/records/"
+
+// wholeJob are the arguments of a sheet with all that a sheet can have.
+var wholeJob = []string{"report", records + "after.ebbline", records + "before.ebbline", "--section", records + "upper.ebbline", "--section", records + "cooler.ebbline",
+	"--by", "desk 2", "--customer", "blue van (made up)", "--displacement", "1.2L", "--complaint", root + "/testdata/scenario/complaint.csv",
+	"--columns", "speed=Drehzahl,requested=p soll,actual=p ist,ambient=Luftdruck,load=Last"}
+
+func TestReportWritesAll(t *testing.T) {
+	dir := t.TempDir()
+	sheet, picture := filepath.Join(dir, "sheet.html"), filepath.Join(dir, "chart.png")
+	status, out, errOut := ebbline(t, "", append(wholeJob, "-o", sheet, "--picture", picture, "--text")...)
+	if status != 0 || !strings.Contains(out, "BEFORE the repair") || strings.Count(errOut, "wrote") != 2 {
+		t.Fatalf("status %d, %q, %q", status, out, errOut)
+	}
+	b, err := os.ReadFile(sheet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(b)
+	// Records go by their dates, not by the order in which they were named.
+	if i, j := strings.Index(page, "leaks</p>"), strings.Index(page, "holds</p>"); i < 0 || j < i {
+		t.Errorf("before is at %d, after at %d", i, j)
+	}
+	for _, w := range []string{"What it means for this engine", "does not explain it", "Where the leak lies", "cooler and lower hose"} {
+		if !strings.Contains(page, w) {
+			t.Errorf("the sheet lacks %q", w)
+		}
+	}
+	bad := []string{dir, "/tmp/", "/home/", "/root", "../"}
+	if u, err := user.Current(); err == nil && len(u.Username) > 2 && u.Username != "root" {
+		bad = append(bad, u.Username, u.HomeDir)
+	}
+	if wd, err := os.Getwd(); err == nil {
+		bad = append(bad, wd)
+	}
+	for _, w := range bad {
+		if strings.Contains(page, w) {
+			t.Errorf("the sheet holds %q", w)
+		}
+	}
+	pic, err := os.Open(picture)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pic.Close()
+	if _, err := png.Decode(pic); err != nil {
+		t.Error(err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, ".*")); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+	for _, c := range []struct{ flag, want string }{{"--csv", "test,label,record,"}, {"--json", `{"simulated":true,`}, {"-o-", "<!DOCTYPE html>"}} {
+		if status, out, errOut := ebbline(t, "", append(wholeJob, c.flag)...); status != 0 || !strings.HasPrefix(out, c.want) {
+			t.Errorf("%s: status %d, %.80q, %q", c.flag, status, out, errOut)
+		}
+	}
+}
+
+func TestReportRefuses(t *testing.T) {
+	dir := t.TempDir()
+	b, err := os.ReadFile(records + "before.ebbline")
+	if err != nil {
+		t.Fatal(err)
+	}
+	mine := filepath.Join(dir, "mine.ebbline")
+	if err := os.WriteFile(mine, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{nil, "needs the record"},
+		{[]string{mine}, "nothing was asked for"},
+		{[]string{mine, mine, "--text"}, "the same record"},
+		{[]string{mine, mine, mine, "--text"}, "one record or two"},
+		{[]string{mine, "--text", "--csv"}, "standard output"},
+		{[]string{mine, "-o", mine}, "is not written over"},
+		{[]string{mine, "-o", filepath.Join(dir, "no", "x.html")}, "no such file"},
+		{[]string{mine, "-o", filepath.Join(dir, "x"), "--picture", filepath.Join(dir, ".", "x")}, "the same file"},
+		{[]string{mine, "--text", "--paper", "a5"}, "no paper"},
+		{[]string{mine, "--text", "--unit", "furlong"}, "unknown pressure unit"},
+		{[]string{mine, "--text", "--speed", "3000rpm"}, "not described"},
+		{[]string{mine, "--text", "--displacement", "0L", "--speed", "3000rpm", "--requested", "2450hPa"}, "no engine's displacement"},
+		{[]string{root + "/testdata/captures/known_tight_10L.csv", "--text"}, "not a record"},
+		{[]string{filepath.Join(dir, "none.ebbline"), "--text"}, "no such file"},
+	} {
+		status, out, errOut := ebbline(t, "", append([]string{"report"}, c.args...)...)
+		if status != exitTrouble || out != "" || !strings.Contains(errOut, c.want) || !strings.Contains(errOut, "hint:") {
+			t.Errorf("%q: status %d, %q, %q, want %q", c.args, status, out, errOut, c.want)
+		}
+	}
+	if now, _ := os.ReadFile(mine); !bytes.Equal(now, b) {
+		t.Error("a record was written over")
+	}
+}
+
+// A record that was changed by hand says so on its sheet.
+func TestReportTellsOfAChangedRecord(t *testing.T) {
+	b, err := os.ReadFile(records + "before.ebbline")
+	if err != nil {
+		t.Fatal(err)
+	}
+	name := put(t, "changed.ebbline", strings.Replace(string(b), "volume_m3: 0.01\n", "volume_m3: 0.001\n", 1))
+	if _, out, _ := ebbline(t, "", "report", name, "-o", "-"); !strings.Contains(out, "changed.ebbline was changed after it was written") {
+		t.Errorf("%.3000s", out)
+	}
+}
+
+// tool finds a program of Debian's, or skips; in CI, where .ci/run installs it,
+// it must be there.
+func tool(t *testing.T, names ...string) string {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("short")
+	}
+	for _, n := range names {
+		if p, err := exec.LookPath(n); err == nil {
+			return p
+		}
+	}
+	if os.Getenv("CI") != "" {
+		t.Fatalf("%s is missing", names[0])
+	}
+	t.Skipf("%s is missing: apt-get install %s", names[0], names[0])
+	return ""
+}
+
+// browser runs Chromium without a window and without a network.
+func browser(t *testing.T, args ...string) []byte {
+	t.Helper()
+	home := t.TempDir()
+	cmd := exec.Command(tool(t, "chromium", "chromium-browser", "google-chrome"), append([]string{"--headless", "--no-sandbox", "--disable-gpu", "--no-first-run",
+		"--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage", "--proxy-server=127.0.0.1:9",
+		"--user-data-dir=" + home}, args...)...)
+	cmd.Env = append(os.Environ(), "HOME="+home, "XDG_CONFIG_HOME="+home, "XDG_CACHE_HOME="+home)
+	var errOut bytes.Buffer
+	cmd.Stderr = &errOut
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("chromium: %v: %.2000s", err, errOut.String())
+	}
+	return out
+}
+
+// TestSheetInABrowser: Chromium shows the numbers of the record, on two pages of
+// either paper.
+func TestSheetInABrowser(t *testing.T) {
+	tool(t, "chromium", "chromium-browser", "google-chrome")
+	dir := t.TempDir()
+	for _, paper := range []string{"a4", "letter"} {
+		file := filepath.Join(dir, paper+".html")
+		if status, _, errOut := ebbline(t, "", append(wholeJob, "-o", file, "--paper", paper)...); status != 0 {
+			t.Fatal(errOut)
+		}
+		pdf := filepath.Join(dir, paper+".pdf")
+		browser(t, "--no-pdf-header-footer", "--print-to-pdf="+pdf, "file://"+file)
+		b, err := os.ReadFile(pdf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// A page object of a PDF says so; the tree of pages has another word.
+		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(b, -1)); n != 2 {
+			t.Errorf("%s: %d pages, want 2", paper, n)
+		}
+	}
+
+	doc, err := html.Parse(bytes.NewReader(browser(t, "--dump-dom", "file://"+filepath.Join(dir, "a4.html"))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := map[string]string{}
+	var walk func(n *html.Node) string
+	walk = func(n *html.Node) string {
+		if n.Type == html.TextNode {
+			return n.Data
+		}
+		var own strings.Builder
+		for c := n.FirstChild; c != nil; c = c.NextSibling {
+			own.WriteString(walk(c))
+		}
+		for _, a := range n.Attr {
+			if a.Key == "id" {
+				shown[a.Val] = own.String()
+			}
+		}
+		return own.String()
+	}
+	walk(doc)
+	for i, name := range []string{"before", "after"} {
+		_, out, errOut := ebbline(t, "", "measure", "--json", records+name+".ebbline")
+		var r struct {
+			Outcome string
+			Hole    struct{ Value, Low, High float64 } `json:"hole_mm"`
+			Area    struct{ Value, Low, High float64 } `json:"area_mm2"`
+			Limit   float64                            `json:"limit_mm"`
+			Samples int
+		}
+		if err := json.Unmarshal([]byte(out), &r); err != nil {
+			t.Fatalf("%v: %s", err, errOut)
+		}
+		id := func(key string) string { return shown[fmt.Sprintf("%s-%d", key, i+1)] }
+		if id("word") != r.Outcome {
+			t.Errorf("%s: the browser shows %q, the record says %q", name, id("word"), r.Outcome)
+		}
+		for _, c := range []struct {
+			key  string
+			want []float64
+		}{{"hole", []float64{r.Hole.Value, r.Hole.Low, r.Hole.High}}, {"area", []float64{r.Area.Value, r.Area.Low, r.Area.High}}, {"limit", []float64{r.Limit}}} {
+			var got [3]float64
+			if n, _ := fmt.Sscanf(strings.NewReplacer("(", " ", ")", " ", "to", " ", ",", " ", ";", " ").Replace(id(c.key)), "%g %g %g", &got[0], &got[1], &got[2]); n < len(c.want) {
+				t.Errorf("%s: %s is shown as %q", name, c.key, id(c.key))
+				continue
+			}
+			for k, w := range c.want {
+				if math.Abs(got[k]-w) > 0.006*math.Abs(w)+1e-9 { // three digits are shown
+					t.Errorf("%s: %s: the browser shows %q, the record says %v", name, c.key, id(c.key), c.want)
+				}
+			}
+		}
+		if !strings.HasSuffix(id("held"), fmt.Sprintf("; %d", r.Samples)) {
+			t.Errorf("%s: readings are shown as %q, the record has %d", name, id("held"), r.Samples)
+		}
+	}
+	if shown["label"] != "Job 12, blue van (made up): duct from compressor to manifold" {
+		t.Errorf("the label is shown as %q", shown["label"])
+	}
+}
+
+// TestSheetIsValid: a validator has nothing to say of the page.
+func TestSheetIsValid(t *testing.T) {
+	tidy := tool(t, "tidy")
+	for _, args := range [][]string{wholeJob, {"report", records + "undecided.ebbline", "--note", `<b>&"'`}} {
+		status, page, errOut := ebbline(t, "", append(args[:len(args):len(args)], "-o", "-")...)
+		if status != 0 {
+			t.Fatal(errOut)
+		}
+		cmd := exec.Command(tidy, "-quiet", "-errors", "-utf8")
+		cmd.Stdin = strings.NewReader(page)
+		if out, err := cmd.CombinedOutput(); err != nil || len(bytes.TrimSpace(out)) > 0 {
+			t.Errorf("%v: %s", err, out)
+		}
+	}
+}
