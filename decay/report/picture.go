@@ -56,42 +56,69 @@ func (c *canvas) paint(s shape) error {
 	if s.text != "" {
 		return c.write(s)
 	}
-	c.pen.Reset(c.img.Rect.Dx(), c.img.Rect.Dy())
-	paths := s.paths
-	closed := s.closed
-	if len(s.ring) > 0 {
-		paths = nil
-		for i, r := range s.ring {
-			paths = append(paths, circle(s.paths[0][0], r, i%2 == 1))
+	var outlines [][]point
+	for i, r := range s.ring {
+		ring := circle(s.paths[0][0], r, s.closed && i%2 == 1)
+		if s.closed {
+			outlines = append(outlines, ring)
+			continue
+		}
+		for _, part := range dashed(ring, s.dash) {
+			outlines = append(outlines, stroke(part, s.width)...)
 		}
 	}
-	for _, p := range paths {
+	for _, p := range s.paths {
 		switch {
-		case len(p) == 0:
-		case closed:
-			c.outline(p)
+		case len(s.ring) > 0:
+		case s.closed:
+			outlines = append(outlines, p)
 		default:
 			for _, part := range dashed(p, s.dash) {
-				c.stroke(part, s.width)
+				outlines = append(outlines, stroke(part, s.width)...)
 			}
 		}
 	}
-	c.pen.Draw(c.img, c.img.Rect, image.NewUniform(colour(s.ink)), image.Point{})
+	c.fill(outlines, colour(s.ink))
 	return nil
 }
 
-func (c *canvas) outline(p []point) {
-	c.pen.MoveTo(float32(p[0].x*pixels), float32(p[0].y*pixels))
-	for _, q := range p[1:] {
-		c.pen.LineTo(float32(q.x*pixels), float32(q.y*pixels))
+// fill paints the inside of outlines. Only the box around them is gone through.
+func (c *canvas) fill(outlines [][]point, ink color.RGBA) {
+	lo, hi := point{math.Inf(1), math.Inf(1)}, point{math.Inf(-1), math.Inf(-1)}
+	for _, o := range outlines {
+		for _, p := range o {
+			lo = point{math.Min(lo.x, p.x), math.Min(lo.y, p.y)}
+			hi = point{math.Max(hi.x, p.x), math.Max(hi.y, p.y)}
+		}
 	}
-	c.pen.ClosePath()
+	if !(lo.x <= hi.x && lo.y <= hi.y) {
+		return
+	}
+	box := image.Rect(int(math.Floor(lo.x*pixels)), int(math.Floor(lo.y*pixels)), int(math.Ceil(hi.x*pixels)), int(math.Ceil(hi.y*pixels))).Intersect(c.img.Rect)
+	if box.Empty() {
+		return
+	}
+	c.pen.Reset(box.Dx(), box.Dy())
+	place := func(p point) (x, y float32) {
+		return float32(p.x*pixels - float64(box.Min.X)), float32(p.y*pixels - float64(box.Min.Y))
+	}
+	for _, o := range outlines {
+		if len(o) == 0 {
+			continue
+		}
+		c.pen.MoveTo(place(o[0]))
+		for _, q := range o[1:] {
+			c.pen.LineTo(place(q))
+		}
+		c.pen.ClosePath()
+	}
+	c.pen.Draw(c.img, box, image.NewUniform(ink), image.Point{})
 }
 
 // stroke lays a box over each piece of a line and a disc over each corner, all
 // turning the same way: the rasterizer would let pieces that turn against each
 // other cancel.
-func (c *canvas) stroke(p []point, width float64) {
+func stroke(p []point, width float64) (out [][]point) {
 	for i := 1; i < len(p); i++ {
 		a, b := p[i-1], p[i]
 		l := math.Hypot(b.x-a.x, b.y-a.y)
@@ -99,11 +126,12 @@ func (c *canvas) stroke(p []point, width float64) {
 			continue
 		}
 		nx, ny := -(b.y-a.y)/l*width/2, (b.x-a.x)/l*width/2
-		c.outline([]point{{a.x - nx, a.y - ny}, {b.x - nx, b.y - ny}, {b.x + nx, b.y + ny}, {a.x + nx, a.y + ny}})
+		out = append(out, []point{{a.x - nx, a.y - ny}, {b.x - nx, b.y - ny}, {b.x + nx, b.y + ny}, {a.x + nx, a.y + ny}})
 		if i+1 < len(p) {
-			c.outline(circle(b, width/2, false))
+			out = append(out, circle(b, width/2, false))
 		}
 	}
+	return out
 }
 
 // circle is a ring of corners, clockwise as seen, or backwards, so that it cuts
