@@ -53,7 +53,7 @@ func (m *book) drawList(g *grid) {
 	m.top = max(m.top, m.at-rows+1)
 	c := columnsOf(g.w)
 	if len(m.shown) > 0 {
-		c.draw(g, 1, [5]string{"begun", "verdict", "hole, mm", "part", "label"}, [5]style{dim, dim, dim, dim, dim})
+		c.draw(g, 1, [5]string{"begun", "verdict", "hole mm", "part", "label"}, [5]style{dim, dim, dim, dim, dim})
 	}
 	for i := range min(rows, len(m.shown)-m.top) {
 		m.drawRow(g, 2+i, m.top+i, c)

@@ -119,10 +119,13 @@ func ReadHead(r io.ReaderAt, size int64) (Head, error) {
 	return finish()
 }
 
+// results begin the lines that can stand below the readings.
+var results = [][]byte{[]byte(derivedKey + ": "), []byte(factsKey + ": "), []byte(digestKey + ": "), []byte(endKey + ": ")}
+
 // isResult tells whether a line can stand below the readings.
 func isResult(line []byte) bool {
-	for _, k := range [...]string{derivedKey, factsKey, digestKey, endKey} {
-		if bytes.HasPrefix(line, []byte(k+": ")) {
+	for _, k := range results {
+		if bytes.HasPrefix(line, k) {
 			return true
 		}
 	}
