@@ -11,6 +11,7 @@ import (
 
 // draw makes a frame of exactly w×h cells.
 func (m *book) draw(w, h int) *grid {
+	m.w, m.h = w, h
 	g := newGrid(w, h)
 	g.ascii = m.o.Look.ASCII
 	switch {
@@ -58,7 +59,7 @@ func (m *book) drawList(g *grid) {
 	for i := range min(rows, len(m.shown)-m.top) {
 		m.drawRow(g, 2+i, m.top+i, c)
 	}
-	if n := len(m.shown); n > rows { // where in the list this is
+	if n := len(m.shown); n > rows && g.w >= fullW { // where in the list this is
 		g.right(g.w-1, 1, fmt.Sprintf("%d to %d", m.top+1, min(n, m.top+rows)), dim)
 	}
 	if len(m.shown) == 0 && !m.loading {
@@ -140,6 +141,10 @@ func (m *book) drawRow(g *grid, y, i int, c bookColumns) {
 	if !c.span {
 		hole, _, _ = strings.Cut(hole, " ")
 	}
+	if e.Err != nil { // the name of the file, and what is wrong with it
+		m.drawBad(g, y, i, c, e)
+		return
+	}
 	title, look := e.Title(), plain
 	if st := e.State(); st != record.StateWhole {
 		title = strings.TrimSpace(strings.ToUpper(st.String()) + "  " + title)
@@ -169,6 +174,20 @@ func (m *book) drawRow(g *grid, y, i int, c bookColumns) {
 		g.text(0, y, "c", st[0])
 	}
 	c.draw(g, y, [5]string{date, e.Verdict(), hole, e.Part(), title}, st)
+}
+
+// drawBad draws a file of the list that is no record that can be read.
+func (m *book) drawBad(g *grid, y, i int, c bookColumns, e BookEntry) {
+	name, words := plain, warn
+	if i == m.at {
+		for x := range g.w {
+			g.set(x, y, ' ', chosen)
+		}
+		g.text(0, y, "▶", chosen)
+		name, words = chosen, chosen
+	}
+	g.text(c.at[0], y, e.Name, name, c.right[0])
+	g.text(c.at[1], y, strings.ToUpper(e.State().String())+"  "+e.Title(), words)
 }
 
 // drawFoot writes the answer to the last key and the keys.

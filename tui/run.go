@@ -32,6 +32,9 @@ type Options struct {
 	// Save is called once for each test, when it is over or the program quits.
 	// It returns where the record is.
 	Save func(decay.Result) (string, error)
+	// Trouble says why the test under way is not being kept, "" while it is; it is
+	// asked all the time.
+	Trouble func() string
 	// Pinch presses the leak of a simulated rig half shut, or lets it go.
 	Pinch func(shut bool) error
 	// OnMark gets each mark of the hunt, to be kept in the record.

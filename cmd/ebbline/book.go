@@ -53,6 +53,7 @@ type page struct {
 	rec  *record.Writer
 	tape *replay.Writer
 	err  error
+	tell func(error) // gets the first error at once; may be nil
 	stop chan struct{}
 	done sync.WaitGroup
 }
@@ -177,11 +178,20 @@ func (p *page) chunk(at time.Duration, data []byte) {
 	p.note(p.tape.Chunk(at, data))
 }
 
-// note keeps the first error; the mutex is held.
+// note keeps the first error and tells it; the mutex is held.
 func (p *page) note(err error) {
-	if p.err == nil {
-		p.err = err
+	if p.err != nil || err == nil {
+		return
 	}
+	p.err = err
+	if p.tell != nil {
+		p.tell(err)
+	}
+}
+
+// troubleWords tell of a test that can no longer be kept, while it goes on.
+func troubleWords(err error) string {
+	return "this test is not being kept: " + err.Error() + "; it goes on, but make room and test again"
 }
 
 // flushing hands what is buffered to the system once a second.

@@ -171,6 +171,11 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	unit := prof.shown(&f.setupFlags)
 	k := &keeper{}
+	if headless {
+		k.tell = func(err error) {
+			a.complain(wrong("make room on the disk, then test again; this test goes on", "book: %w", err))
+		}
+	}
 	var src sensor.Source
 	var controls sensor.Controls
 	card := !headless && !f.yes && old == nil
@@ -240,7 +245,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	o := tui.Options{
 		Source: watched, Controls: controls, Setup: set, Unit: unit, Title: f.label, OtherPorts: otherPorts(f.port),
-		OnItem: k.item, OnMark: k.mark, Before: before, Earlier: old.samples(), Bell: f.bell, Look: look, Save: k.save, Card: card,
+		OnItem: k.item, OnMark: k.mark, Trouble: k.trouble, Before: before, Earlier: old.samples(), Bell: f.bell, Look: look, Save: k.save, Card: card,
 		Apply: func(t tui.Texts) (decay.Setup, error) { return f.typed(t, set) },
 		Begin: func(s tui.Start) error {
 			if err := k.begin(s.Title, s.Setup); err != nil {
@@ -299,7 +304,9 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	r, err := s.run(ctx)
 	path, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)
-	a.tellKept(path)
+	if saveErr == nil {
+		a.tellKept(path)
+	}
 	a.status = worse(a.status, statusOf(r.Outcome))
 	return err
 }

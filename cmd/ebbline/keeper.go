@@ -21,6 +21,8 @@ const (
 type keeper struct {
 	open func(label string, set decay.Setup) (*page, error) // makes the page of a test
 
+	tell func(error) // of a page that cannot be written; may be nil
+
 	mu    sync.Mutex
 	page  *page
 	items []sensor.Item
@@ -88,6 +90,13 @@ func (k *keeper) begin(label string, set decay.Setup) error {
 	for _, it := range k.items {
 		p.add(it)
 	}
+	if k.tell != nil {
+		p.mu.Lock()
+		if p.tell = k.tell; p.err != nil {
+			p.tell(p.err)
+		}
+		p.mu.Unlock()
+	}
 	k.items, k.tail = nil, nil
 	k.page, k.paths = p, append(k.paths, p.recordPath)
 	return nil
@@ -136,4 +145,19 @@ func (k *keeper) discard() {
 		k.page.discard()
 		k.page, k.paths = nil, k.paths[:len(k.paths)-1]
 	}
+}
+
+// trouble says why the test under way is not being kept, "" while it is.
+func (k *keeper) trouble() string {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.page == nil {
+		return ""
+	}
+	k.page.mu.Lock()
+	defer k.page.mu.Unlock()
+	if k.page.err == nil {
+		return ""
+	}
+	return troubleWords(k.page.err)
 }

@@ -1,0 +1,211 @@
+//go:build unix
+
+package main
+
+import (
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/sensor"
+	"ebbline/sensor/replay"
+	"ebbline/sensor/rig"
+)
+
+// A disk that fills up is said once and at once, the test goes on, and what was
+// written before is kept.
+func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
+	full, err := os.OpenFile("/dev/full", os.O_WRONLY, 0)
+	if err != nil {
+		t.Skip(err)
+	}
+	defer full.Close()
+	dir := t.TempDir()
+	var told []error
+	k := &keeper{tell: func(err error) { told = append(told, err) }}
+	k.open = func(label string, set decay.Setup) (*page, error) {
+		p, err := openPage(dir, label, "kPa", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), sensor.About{Name: "bench"}, set)
+		if err == nil { // from here on its disk is full
+			p.mu.Lock()
+			p.tape, err = replay.NewWriter(&filling{full, 10000}, nil)
+			p.mu.Unlock()
+		}
+		return p, err
+	}
+	if err := k.begin("hose", decay.Setup{Volume: 0.01}); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 5000 {
+		at := time.Duration(i) * 20 * time.Millisecond
+		k.chunk(at, []byte("a line of a board, long enough to be handed to the disk\n"))
+		k.item(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: at, P: 101325}}})
+	}
+	if len(told) != 1 || !errors.Is(told[0], syscall.ENOSPC) {
+		t.Fatalf("told %v", told)
+	}
+	if w := k.trouble(); !strings.Contains(w, "not being kept") || !strings.Contains(w, "no space left") {
+		t.Errorf("trouble: %q", w)
+	}
+	path, err := k.save(decay.Result{})
+	if !errors.Is(err, syscall.ENOSPC) {
+		t.Errorf("saved with %v", err)
+	}
+	if rec, err := readWhole(path); err != nil || len(rec.Samples) != 5000 || rec.Digest != record.DigestFits {
+		t.Errorf("the record, whose disk had room: %d readings, %v, %v", len(rec.Samples), rec.Digest, err)
+	}
+	if k.trouble() != "" {
+		t.Error("trouble after the end of the test")
+	}
+}
+
+// filling is a disk with some room left.
+type filling struct {
+	full *os.File
+	left int
+}
+
+func (f *filling) Write(p []byte) (int, error) {
+	if f.left -= len(p); f.left > 0 {
+		return len(p), nil
+	}
+	return f.full.Write(p)
+}
+
+// Many processes that begin tests of one label at one moment in one folder do
+// not meet, and neither do two folders that are synced into one.
+func TestNamesOfManyMachinesDoNotCollide(t *testing.T) {
+	if dir := os.Getenv("EBBLINE_TEST_PAGES"); dir != "" {
+		when := time.Date(2026, 1, 2, 3, 4, 5, 6000, time.UTC) // of all, whatever their clocks say
+		for range 25 {
+			p, err := openPage(dir, "left hose", "kPa", when, sensor.About{Name: "bench"}, decay.Setup{})
+			if err == nil {
+				err = p.close(decay.Result{})
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		return
+	}
+	exe, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	const machines = 4
+	synced := map[string]bool{}
+	var all sync.WaitGroup
+	dirs := make([]string, machines)
+	for i := range dirs {
+		dirs[i] = t.TempDir() // machines see each other's files only after the sync
+		all.Go(func() {
+			cmd := exec.Command(exe, "-test.run", "^TestNamesOfManyMachinesDoNotCollide$")
+			cmd.Env = append(os.Environ(), "EBBLINE_TEST_PAGES="+dirs[i])
+			if out, err := cmd.CombinedOutput(); err != nil {
+				t.Errorf("%v: %s", err, out)
+			}
+		})
+	}
+	all.Wait()
+	for _, dir := range dirs {
+		names, err := os.ReadDir(dir)
+		if err != nil || len(names) != 50 {
+			t.Errorf("%d files, %v", len(names), err)
+		}
+		for _, n := range names {
+			if synced[n.Name()] {
+				t.Errorf("two machines wrote %s", n.Name())
+			}
+			synced[n.Name()] = true
+		}
+	}
+}
+
+// shop is a book of several records; it returns their names.
+func shop(t *testing.T, recs ...record.Record) (dir string, names []string) {
+	t.Helper()
+	dir = t.TempDir()
+	for _, rec := range recs {
+		name := filepath.Join(dir, filepath.Base(pageStem("", rec.When, rec.Label))+record.Extension)
+		f, err := os.Create(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(record.Write(f, rec), f.Close()); err != nil {
+			t.Fatal(err)
+		}
+		names = append(names, name)
+	}
+	return dir, names
+}
+
+// held is a record of a hold with a hole, and the result that this program
+// computes.
+func held(t *testing.T, hole decay.Length, when time.Time) record.Record {
+	t.Helper()
+	set := decay.Setup{Volume: 0.01, Ambient: 101325, Of: decay.PartManifold}
+	rec := record.Record{Label: "job 1: hose", When: when, Program: "ebbline test", Setup: set, Samples: simulatedHold(hole)}
+	rec.Result = again(rec)
+	return rec
+}
+
+func TestBookComparesAndMeasuresAgain(t *testing.T) {
+	day := time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC)
+	before, after := held(t, 0.0012, day), held(t, 0, day.Add(time.Hour))
+	other := held(t, 0.0008, day.Add(2*time.Hour))
+	other.Result.Outcome, other.Label = decay.Holds, "job 2" // as some other version saw it
+	dir, names := shop(t, before, after, other)
+
+	status, out, errOut := ebbline(t, "", "book", "compare", names[0], names[1])
+	if status != 0 || !strings.Contains(out, "repair  MENDED: 1.2") || errOut != "" {
+		t.Errorf("compare: status %d\n%s%s", status, out, errOut)
+	}
+	status, out, _ = ebbline(t, "", "book", "compare", "--json", names[0], names[1])
+	if status != 0 || !strings.Contains(out, `"repair":"mended"`) {
+		t.Errorf("compare --json: status %d %s", status, out)
+	}
+	if _, _, errOut := ebbline(t, "", "book", "compare", names[1], names[0]); !strings.Contains(errOut, "wrong way round") {
+		t.Errorf("compare in the wrong order says %q", errOut)
+	}
+	status, out, errOut = ebbline(t, "", "book", "measure", "--book", dir)
+	if status != 1 || !strings.Contains(out, "changed since ebbline test\n  verdict    holds -> leaks\n") ||
+		strings.Count(out, "changed since") != 1 || !strings.Contains(errOut, "3 measured again") || !strings.Contains(errOut, "2 the same, 1 changed") {
+		t.Errorf("measure: status %d\n%s%s", status, out, errOut)
+	}
+	status, out, _ = ebbline(t, "", "book", "list", "--book", dir, "--verdict", "leaks")
+	if status != 0 || strings.Count(out, "\n") != 1 || !strings.Contains(out, "2026-03-04 05:06  leaks") {
+		t.Errorf("list: %d %q", status, out)
+	}
+	if status, out, _ := ebbline(t, "", "book", "check", "--book", dir); status != 0 || out != "" {
+		t.Errorf("check: %d %q", status, out)
+	}
+	if status, out, _ := ebbline(t, "", "book", "show", "--book", dir, "latest"); status != 0 || !strings.Contains(out, "record     whole, SHA-256 ") || !strings.Contains(out, "job 2") {
+		t.Errorf("show: %d %q", status, out)
+	}
+}
+
+// simulatedHold is what a transducer reads of a fill and a hold.
+func simulatedHold(hole decay.Length) []decay.Sample {
+	c := rig.Default()
+	c.Volume, c.Hole, c.Ambient = 0.01, hole, 101325
+	duct := rig.New(c)
+	var out []decay.Sample
+	for at := time.Duration(0); at < 45*time.Second; at += 20 * time.Millisecond {
+		switch at {
+		case time.Second:
+			duct.Fill()
+		case 8 * time.Second:
+			duct.Isolate()
+		}
+		duct.Advance(20 * time.Millisecond)
+		out = append(out, decay.Sample{At: at, P: duct.Read().Absolute(c.Ambient)})
+	}
+	return out
+}
