@@ -63,15 +63,15 @@ func newChart(tests []*Test, u decay.PressureUnit) *chart {
 	}
 	c.grid()
 	last := tests[len(tests)-1]
-	limit := c.limit(last)
 	for i, t := range tests {
 		c.trace(t, len(tests) > 1 && i == 0)
 	}
+	limit := c.limit(last) // on top, for an undecided trace lies just under it
 	c.ceiling(ceiling)
 	if last.Curve.Ok() {
 		x := c.x(0)
 		c.line(inkQuiet, 0.2, []float64{0.8, 0.8}, point{x, roomTop}, point{x, roomFloor})
-		c.write(x+1, roomFloor-1.2, 2.8, inkQuiet, anchorStart, "the supply is shut")
+		c.write(x+1, roomFloor-1.2, 2.8, inkQuiet, anchorStart, "0: the supply is shut")
 	}
 	c.legend(tests, limit)
 	return c
@@ -119,7 +119,7 @@ func (c *chart) grid() {
 		c.line(inkText, 0.2, nil, point{x, roomFloor}, point{x, roomFloor + 1})
 		c.write(x, roomFloor+4.4, 3, inkText, anchorMiddle, short(v, step))
 	}
-	c.write(0, roomFloor+4.4, 3, inkQuiet, anchorStart, unit+" after")
+	c.write(0, roomFloor+4.4, 3, inkQuiet, anchorStart, unit)
 }
 
 // short prints a tick's value with the decimals its step needs.

@@ -483,7 +483,7 @@ func TestPictureIsTheChart(t *testing.T) {
 			count[[3]uint32{r >> 8, g >> 8, bl >> 8}]++
 		}
 	}
-	if img.Bounds().Dx() != chartW*pixels {
+	if img.Bounds().Dx() != (chartW+8)*pixels {
 		t.Errorf("%v", img.Bounds())
 	}
 	for _, ink := range []string{inkPaper, inkText, inkAfter, inkBefore, inkLimit, inkBandOld} {

@@ -236,30 +236,35 @@ func (s *Sheet) message(label string) string {
 func (s *Sheet) Picture(w io.Writer) error {
 	c := newChart(s.Tests, s.unit())
 	// Alone, the chart has to say itself what it is of.
-	const head = 16.0
-	d := drawing{w: c.w, h: c.h + head}
-	title := s.label()
-	if r := []rune(title); len(r) > 84 {
-		title = string(r[:83]) + "…"
+	const margin, title = 4.0, 84
+	top := margin
+	d := drawing{w: c.w + 2*margin}
+	line := func(text string, size float64, bold bool) {
+		top += size + 1.6
+		d.add(shape{paths: [][]point{{{margin, top - 1.6}}}, text: text, ink: inkText, size: size, bold: bold})
 	}
-	d.add(shape{paths: [][]point{{{0, 5}}}, text: title, ink: inkText, size: 4, bold: true})
-	words := make([]string, len(s.Tests))
-	for i, t := range s.Tests {
-		words[i] = t.chartWords() + ", " + when(t)
-	}
-	d.write(0, 10.5, 3.4, inkText, anchorStart, strings.Join(words, "; "))
 	if s.Simulated() {
-		d.add(shape{paths: [][]point{{{c.w, 10.5}}}, text: "SIMULATED, NO PROOF", ink: inkText, size: 4.2, bold: true, anchor: anchorEnd})
+		line("SIMULATED, NO PROOF", 4.6, true)
 	}
+	label := s.label()
+	if r := []rune(label); len(r) > title {
+		label = string(r[:title-1]) + "…"
+	}
+	line(label, 4, true)
+	for _, t := range s.Tests {
+		line(t.chartWords()+", "+when(t), 3.4, false)
+	}
+	top += 2
 	for _, x := range c.shapes {
 		moved := x
 		moved.paths = make([][]point, len(x.paths))
 		for i, path := range x.paths {
 			for _, p := range path {
-				moved.paths[i] = append(moved.paths[i], point{p.x, p.y + head})
+				moved.paths[i] = append(moved.paths[i], point{p.x + margin, p.y + top})
 			}
 		}
 		d.add(moved)
 	}
+	d.h = top + c.h + margin
 	return d.png(w)
 }
