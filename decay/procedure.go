@@ -34,6 +34,14 @@ type (
 		At  time.Duration
 		Why string
 	}
+	// Doubt says that from now on readings are not to be taken for the duct's
+	// pressure, or, with On false, that they are again. With Alarm set they may
+	// be too low only, so the ceiling is still watched.
+	Doubt struct {
+		At    time.Duration
+		On    bool
+		Alarm bool
+	}
 	// Shut says that the supply valve was shut just now: a valve that is seen,
 	// or the operator's word. It is never needed, but a duct so tight that its
 	// pressure does not fall looks like one that is still fed.
@@ -47,6 +55,7 @@ type (
 func (Taken) event()  {}
 func (Lost) event()   {}
 func (Shut) event()   {}
+func (Doubt) event()  {}
 func (Look) event()   {}
 func (Finish) event() {}
 
@@ -143,6 +152,11 @@ type Procedure struct {
 	live  *Live
 	slope slopeMeter
 
+	// A fault of a sensor is known a moment after it began: readings wait so long
+	// before the estimate takes them, and what waits when one begins is left out.
+	waiting []Sample
+	doubt   Doubt
+
 	leaning   Outcome // what the interval says at present
 	leaningAt float64 // and how long the hold was when it began to say so, s
 	state     State
@@ -166,16 +180,43 @@ const (
 	watchedGrowth  = 1.3 // by which the hold must have grown while the answer stayed the same
 )
 
+// doubtDelay is how long a reading waits.
+const doubtDelay = 500 * time.Millisecond
+
+// wait keeps a reading, and gives those that have waited long enough to the
+// estimate.
+func (p *Procedure) wait(s Sample) {
+	p.waiting = append(p.waiting, s)
+	n := 0
+	for n < len(p.waiting) && p.waiting[n].At <= s.At-doubtDelay {
+		n++
+	}
+	p.release(n)
+}
+
+// release gives the first n of the waiting readings to the estimate.
+func (p *Procedure) release(n int) {
+	for _, s := range p.waiting[:n] {
+		p.live.Add(s)
+	}
+	p.waiting = p.waiting[:copy(p.waiting, p.waiting[n:])]
+}
+
 // Step takes an event and returns what follows from it.
 func (p *Procedure) Step(ev Event) []Effect {
 	var out []Effect
 	s := &p.state
 	switch ev := ev.(type) {
 	case Taken:
-		p.live.Add(ev.Sample)
 		s.Now, s.Seen, s.Lost, s.LostWhy = ev.Sample.At, true, false, ""
 		s.P = ev.Sample.P.Gauge(p.ambient()) - p.state.Result.Zero
-		p.slope.add(ev.Sample.At.Seconds(), float64(s.P))
+		if p.doubt.On && !p.doubt.Alarm {
+			break
+		}
+		if !p.doubt.On {
+			p.wait(ev.Sample)
+			p.slope.add(ev.Sample.At.Seconds(), float64(s.P))
+		}
 		s.InBand = float64(s.P) >= WarningBand*float64(p.set.Ceiling)
 		if over := s.P > p.set.Ceiling; over != s.OverCeiling {
 			s.OverCeiling = over
@@ -187,6 +228,19 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 	case Lost:
 		s.Now, s.Lost, s.LostWhy = ev.At, true, ev.Why
+	case Doubt:
+		s.Now = max(s.Now, ev.At)
+		if ev.On && !p.doubt.On {
+			p.waiting, p.slope = p.waiting[:0], slopeMeter{}
+		}
+		p.doubt = ev
+		if ev.On && !ev.Alarm {
+			s.InBand = false
+			if s.OverCeiling {
+				s.OverCeiling = false
+				out = append(out, CeilingCleared{s.Now, s.P})
+			}
+		}
 	case Shut:
 		s.Now = max(s.Now, ev.At)
 		p.live.shutAt = ev.At.Seconds()
@@ -223,6 +277,7 @@ func (p *Procedure) Step(ev Event) []Effect {
 			break
 		}
 		s.Now = max(s.Now, ev.At)
+		p.release(len(p.waiting))
 		s.Result = p.live.Whole().supplyOff()
 		out = p.enter(out, PhaseOver, s.Now)
 		out = append(out, Finished{s.Now, s.Result})

@@ -150,3 +150,64 @@ func TestCoarseReadingsKeepThePhase(t *testing.T) {
 		}
 	}
 }
+
+// TestDoubtfulReadingsAreLeftOut has a sensor change its unit for three seconds
+// of a hold and lose its wire for two: no alarm, no release, and the hole as
+// without them. A sensor at the top of its range may be telling too little, so
+// that the alarm stays.
+func TestDoubtfulReadingsAreLeftOut(t *testing.T) {
+	r := ordinary()
+	r.HoldSeconds = 60
+	tr := decaytest.Make(r)
+	set := tr.Setup
+	set.Rigid = true
+	p := decay.NewProcedure(set)
+	var got []string
+	note := func(effects []decay.Effect) {
+		for _, e := range effects {
+			switch e := e.(type) {
+			case decay.CeilingPassed:
+				got = append(got, "over the ceiling")
+			case decay.PhaseChanged:
+				got = append(got, e.To.String())
+			}
+		}
+	}
+	look := time.Duration(0)
+	for _, s := range tr.Samples {
+		since := (s.At - tr.IsolatedAt).Seconds()
+		switch {
+		case since > 20 && since < 23:
+			s.P = decay.Gauge(14.5 * float64(s.P.Gauge(set.NominalAmbient()))).Absolute(set.NominalAmbient())
+		case since > 30 && since < 32:
+			s.P = decay.Gauge(-25 * decay.Kilopascal).Absolute(set.NominalAmbient())
+		}
+		// A watcher of the signal needs some readings to know.
+		if on := since > 20.2 && since < 23.2; on != (since-0.02 > 20.2 && since-0.02 < 23.2) {
+			note(p.Step(decay.Doubt{At: s.At, On: on}))
+		}
+		if on := since > 30.1 && since < 32.2; on != (since-0.02 > 30.1 && since-0.02 < 32.2) {
+			note(p.Step(decay.Doubt{At: s.At, On: on}))
+		}
+		note(p.Step(decay.Taken{Sample: s}))
+		if s.At >= look {
+			look = s.At + 200*time.Millisecond
+			note(p.Step(decay.Look{At: s.At}))
+		}
+	}
+	note(p.Step(decay.Finish{At: look}))
+	res := p.State().Result
+	text := strings.Join(got, ", ")
+	if strings.Count(text, "release") != 1 || strings.Count(text, "fill") != 1 || strings.Count(text, "over the ceiling") > 1 {
+		t.Errorf("phases: %s", text)
+	}
+	if e := res.Hole.Value/decay.Millimetre - 1; math.Abs(e) > 0.01 || res.HasFlag(decay.FlagOverCeiling) || res.HasFlag(decay.FlagOpenCircuit) {
+		t.Errorf("hole %.3f mm, want 1; flags %v, peak %.0f kPa", res.Hole.Value/decay.Millimetre, res.Flags, float64(res.Peak)/decay.Kilopascal)
+	}
+
+	q := decay.NewProcedure(set)
+	q.Step(decay.Doubt{On: true, Alarm: true})
+	if out := q.Step(decay.Taken{Sample: decay.Sample{P: decay.Gauge(40 * decay.PSI).Absolute(decay.Atmosphere)}}); len(out) == 0 || !q.State().OverCeiling {
+		t.Error("no alarm from a sensor at the top of its range")
+	}
+}

@@ -103,6 +103,15 @@ func (l *Faults) Doubtful() bool {
 	return ok && f.Doubt()
 }
 
+// Event tells a test's procedure at a time whether readings are in doubt.
+// Those at the top of the range may only be too low, so that the ceiling is
+// watched with them.
+func (l *Faults) Event(at time.Duration) decay.Doubt {
+	ev := decay.Doubt{At: at, On: l.Doubtful()}
+	ev.Alarm = ev.On && (l.On(FaultSaturated) || l.On(FaultRailHigh))
+	return ev
+}
+
 // flagOf is the flag of a result for faults that have one.
 var flagOf = map[string]decay.Flag{
 	FaultSilent: decay.FlagGaps, FaultUnplugged: decay.FlagGaps, FaultBoardReset: decay.FlagGaps,
@@ -110,6 +119,10 @@ var flagOf = map[string]decay.Flag{
 	FaultOpenCircuit: decay.FlagOpenCircuit, FaultRailLow: decay.FlagOpenCircuit,
 	FaultBadLine: decay.FlagBadRows, FaultHalfLines: decay.FlagBadRows, FaultBinaryNoise: decay.FlagBadRows,
 }
+
+// leftOut is how long before a fault begins readings are left out: a hold that
+// ends there was ended by the fault.
+const leftOut = time.Second
 
 // Judge returns a result with what the faults say of it: a flag and a warning
 // for each kind, and no verdict from a hold during which the readings were not
@@ -133,7 +146,7 @@ func (l *Faults) Judge(r decay.Result, from time.Duration) decay.Result {
 		}
 		kinds[i].n++
 		judged := r.Outcome == decay.Holds || r.Outcome == decay.Leaks || r.Outcome == decay.Undecided
-		if s.Doubt() && judged && r.Hold.End > r.Hold.Start && s.At < r.Hold.End && (!s.over || s.end > r.Hold.Start) {
+		if s.Doubt() && judged && r.Hold.End > r.Hold.Start && s.At < r.Hold.End+leftOut && (!s.over || s.end > r.Hold.Start) {
 			r.Outcome = decay.Unusable
 			r.HasDecide = false
 		}

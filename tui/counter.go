@@ -116,12 +116,13 @@ type tallyMsg struct {
 
 // counter is the counter's screen.
 type counter struct {
-	o    CounterOptions
-	term terminal
-	pump *sensor.Pump
-	w, h int
-	pal  *[styles]string
-	s    scene // the test under way, or the pressure alone
+	o      CounterOptions
+	term   terminal
+	pump   *sensor.Pump
+	faults sensor.Faults
+	w, h   int
+	pal    *[styles]string
+	s      scene // the test under way, or the pressure alone
 
 	stage   stage
 	entered time.Time // when the stage began
@@ -171,6 +172,10 @@ func newCounter(o CounterOptions, term terminal) *counter {
 // watch starts to follow readings anew.
 func (m *counter) watch(set decay.Setup) {
 	m.run = NewCounterRun(set)
+	if f, on := m.faults.Worst(); on { // it lasts from before the test
+		f.At = 0
+		m.run.Fault(f)
+	}
 	m.s.set = set.WithDefaults()
 	m.s.trace = chart.NewColumns(2400, 0.025)
 	m.s.marks = nil
@@ -268,6 +273,10 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 
 func (m *counter) take(it sensor.Item, now time.Time) {
 	if f := it.Fault; f != nil {
+		m.faults.Take(*f)
+		at := *f
+		at.At -= m.from
+		m.effects(m.run.Fault(at))
 		text := f.Text
 		if f.Hint != "" {
 			text += "; " + f.Hint
@@ -277,7 +286,6 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 			m.s.fault = ""
 		case f.Lost():
 			m.why, m.heard = text, now.Add(-silence)
-			m.step(decay.Lost{At: m.at, Why: text})
 		default:
 			m.s.fault, m.faulted, m.lasting = text, now, f.State == sensor.Begins
 		}
@@ -290,7 +298,7 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 	s.At -= m.from
 	m.heard, m.at, m.why = now, s.At, ""
 	m.step(decay.Taken{Sample: s})
-	if m.stage == underTest {
+	if m.stage == underTest && !m.faults.Doubtful() {
 		t := s.At.Seconds()
 		m.s.trace.Add(t, float64(m.s.st.P))
 		if len(m.s.marks) == 0 && t-m.s.trace.Start() > 55 {
@@ -300,8 +308,10 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 }
 
 // step gives an event to the test and does what follows from it.
-func (m *counter) step(ev decay.Event) {
-	for _, e := range m.run.Step(ev) {
+func (m *counter) step(ev decay.Event) { m.effects(m.run.Step(ev)) }
+
+func (m *counter) effects(out []decay.Effect) {
+	for _, e := range out {
 		switch e := e.(type) {
 		case decay.PhaseChanged:
 			if e.To != decay.PhaseReady && e.To != decay.PhaseOver && m.stage == underTest && len(m.s.marks) < 24 {

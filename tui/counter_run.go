@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/sensor"
 )
 
 // CounterTime is how long a test at the counter takes at most, from the first
@@ -31,6 +32,7 @@ type CounterRun struct {
 	samples []decay.Sample // of the last minutes, to look at the hold as a whole
 	asked   time.Duration  // when that was done last
 	gone    time.Duration  // when the air was last not being let out
+	faults  sensor.Faults
 	result  decay.Result
 	over    bool
 	stopped bool
@@ -74,7 +76,7 @@ func (c *CounterRun) Left() time.Duration {
 // end still tell the pressure.
 func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	out := c.proc.Step(ev)
-	if t, ok := ev.(decay.Taken); ok && !c.over {
+	if t, ok := ev.(decay.Taken); ok && !c.over && !c.faults.Doubtful() {
 		c.keep(t.Sample)
 	}
 	for _, e := range out {
@@ -87,7 +89,7 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 				c.began = false // a bump while the part was being plugged
 			}
 		case decay.Finished:
-			c.over, c.result = true, e.Result
+			c.over, c.result = true, c.faults.Judge(e.Result, 0)
 		}
 	}
 	if c.over {
@@ -117,11 +119,22 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	switch {
 	case st.Phase == decay.PhaseRelease && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
 		c.began = false // the valve was opened for a moment and the air let out again
-	case st.Verdict != decay.Undecided && c.confirmed(st),
+	case st.Verdict != decay.Undecided && !c.faults.Doubtful() && c.confirmed(st),
 		st.Now-c.first >= CounterTime-counterSlip,
 		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,
 		st.Phase == decay.PhaseRelease && st.Now-c.gone >= counterGone:
 		out = append(out, c.finish()...)
+	}
+	return out
+}
+
+// Fault takes what is wrong with the readings, or is no longer, at a time of the
+// test, and returns what follows from it.
+func (c *CounterRun) Fault(f sensor.Fault) []decay.Effect {
+	c.faults.Take(f)
+	out := c.Step(c.faults.Event(max(f.At, c.proc.State().Now)))
+	if f.Lost() && f.State != sensor.Ends {
+		out = append(out, c.Step(decay.Lost{At: c.proc.State().Now, Why: f.Text})...)
 	}
 	return out
 }
@@ -162,6 +175,6 @@ func (c *CounterRun) Stop() []decay.Effect {
 
 func (c *CounterRun) finish() []decay.Effect {
 	out := c.proc.Step(decay.Finish{At: c.proc.State().Now})
-	c.over, c.result = true, c.proc.State().Result
+	c.over, c.result = true, c.faults.Judge(c.proc.State().Result, 0)
 	return out
 }

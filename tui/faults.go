@@ -17,6 +17,7 @@ func (m *model) takeFault(f sensor.Fault, now time.Time) {
 		return
 	}
 	m.at = max(m.at, f.At)
+	m.step(m.faults.Event(m.at))
 	switch {
 	case f.State == sensor.Ends:
 	case f.Lost():

@@ -20,13 +20,14 @@ import (
 // one under way. On the simulated rig a tick lets simulated time go by; on
 // real hardware it takes what the pump has read.
 type lesson struct {
-	o    LessonOptions
-	set  decay.Setup // with defaults
-	term terminal
-	pump *sensor.Pump // nil on the simulated rig
-	rng  *rand.Rand
-	w, h int
-	pal  *[styles]string
+	o      LessonOptions
+	set    decay.Setup // with defaults
+	term   terminal
+	pump   *sensor.Pump // nil on the simulated rig
+	faults sensor.Faults
+	rng    *rand.Rand
+	w, h   int
+	pal    *[styles]string
 
 	unit    decay.PressureUnit
 	seep    bool // settings of the next trace
@@ -448,6 +449,8 @@ func (m *lesson) listen(now time.Time) {
 func (m *lesson) take(it sensor.Item, now time.Time) {
 	if f := it.Fault; f != nil {
 		m.at = max(m.at, f.At)
+		m.faults.Take(*f)
+		m.step(m.faults.Event(m.at))
 		text := f.Text
 		if f.Hint != "" {
 			text += "; " + f.Hint
@@ -465,6 +468,9 @@ func (m *lesson) take(it sensor.Item, now time.Time) {
 	m.step(decay.Taken{Sample: it.Sample})
 	if m.cur == nil || !m.cur.running() {
 		m.cur = newLessonTrace()
+	}
+	if m.faults.Doubtful() {
+		return
 	}
 	t := it.Sample.At.Seconds()
 	m.cur.cols.Add(t, float64(m.proc.State().P))

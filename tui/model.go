@@ -245,6 +245,9 @@ func (m *model) take(it sensor.Item, now time.Time) {
 		m.wait(it.Sample)
 		return
 	}
+	if m.faults.Doubtful() {
+		return // it would be drawn as the duct's pressure
+	}
 	t := it.Sample.At.Seconds()
 	m.s.trace.Add(t, float64(m.proc.State().P))
 	m.meter.add(t, float64(m.proc.State().P))

@@ -204,9 +204,9 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 			switch {
 			case it.Fault != nil:
 				fmt.Fprintf(tell, "ebbline: %s: %s\n", it.Fault.Text, it.Fault.Hint)
-				if it.Fault.Lost() && it.Fault.State != sensor.Ends {
-					run.Step(decay.Lost{At: at, Why: it.Fault.Text})
-				}
+				f := *it.Fault
+				f.At -= test.From
+				run.Fault(f)
 			case test.From == 0 || it.At > test.From:
 				heard = time.Now()
 				at = it.At - test.From

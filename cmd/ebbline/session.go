@@ -114,6 +114,7 @@ func (s *session) take(it sensor.Item) {
 	}
 	s.fault(*it.Fault)
 	s.faults.Take(*it.Fault)
+	s.step(s.faults.Event(it.Fault.At))
 	if it.Fault.Lost() && it.Fault.State != sensor.Ends {
 		s.step(decay.Lost{At: it.Fault.At, Why: it.Fault.Text})
 	}
