@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"strings"
 	"sync"
 	"time"
@@ -433,6 +434,9 @@ func (p *port) replug(at time.Duration, id identity, cause error) (identity, err
 	}
 }
 
+// impossible is a pressure, Pa, that no transducer of a duct sends.
+const impossible = 500 * decay.Bar
+
 // lineReader turns bytes into readings. It keeps no clock.
 type lineReader struct {
 	cut      time.Duration // how long after the opening a first line may have lost its beginning
@@ -595,6 +599,9 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 		return 0, fmt.Errorf("%s is no pressure: have the board send a pressure with its unit", unit)
 	}
 	v := f.Value * u.Pascal
+	if math.Abs(v) > impossible {
+		return 0, fmt.Errorf("%g %s is no pressure that a hose can hold: two lines may have run into one", f.Value, unit)
+	}
 	absolute := l.opt.Reads == decay.ReadsAbsolute
 	switch f.Reference {
 	case "absolute":

@@ -29,10 +29,10 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 		lo = math.Min(lo, seen.Min)
 		// A passed ceiling stays in the picture with what went above it.
 		if seen.Max > ceiling {
-			hi = ceiling + (seen.Max-ceiling)*1.1
+			hi = min(ceiling+(seen.Max-ceiling)*1.1, 2*ceiling) // one wild reading shall not flatten the rest
 		}
 		if lo < -0.02*ceiling {
-			lo *= 1.1
+			lo = max(lo*1.1, -ceiling/2)
 		} else {
 			lo = 0
 		}

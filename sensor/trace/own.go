@@ -3,6 +3,7 @@ package trace
 import (
 	"bytes"
 	"math"
+	"slices"
 
 	"ebbline/decay"
 	"ebbline/decay/record"
@@ -60,8 +61,31 @@ func (f *file) record() (Trace, error) {
 	if !math.IsInf(quantum, 0) {
 		tr.Quantum = quantum
 	}
+	tr.Judge = asTold(rec.Result)
 	f.close(&tr, samples)
 	return tr, nil
+}
+
+// asTold keeps a record's word that nothing can be judged from it: a record
+// holds readings alone, and those of a sensor in doubt were no pressures. It is
+// nil for any other record.
+func asTold(told decay.Result) func(decay.Result) decay.Result {
+	if told.Outcome != decay.Unusable {
+		return nil
+	}
+	return func(r decay.Result) decay.Result {
+		r.Flags, r.Warnings = slices.Clone(r.Flags), slices.Clone(r.Warnings)
+		for _, f := range told.Flags {
+			if !r.HasFlag(f) {
+				r.Flags = append(r.Flags, f)
+			}
+		}
+		if r.Outcome != decay.Unusable {
+			r.Outcome, r.HasDecide = decay.Unusable, false
+			r.Warnings = append(r.Warnings, decay.Warning{Code: "sensor-in-doubt", Text: "the record says that its sensor was in doubt during the hold; the capture beside it has the details"})
+		}
+		return r
+	}
 }
 
 func kilopascals(p decay.Pressure) string {
