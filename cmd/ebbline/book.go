@@ -86,8 +86,14 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 		p.recordFile.Close()
 		return nil, wrong(hint, "book: %w", err)
 	}
+	var extra []record.KeyValue
+	for _, k := range []string{"sensor", "calibrated"} { // for the sheet
+		if v := oneLine(more[k]); v != "" {
+			extra = append(extra, record.KeyValue{Key: k, Value: v})
+		}
+	}
 	p.rec, err = record.NewWriter(p.recordFile, record.Record{
-		Label: label, Source: about.Name, When: when, Program: "ebbline " + version(), Simulated: about.Simulated, Setup: set,
+		Label: label, Source: about.Name, When: when, Program: "ebbline " + version(), Simulated: about.Simulated, Setup: set, Extra: extra,
 	})
 	if err != nil {
 		return nil, err

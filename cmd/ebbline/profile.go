@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"ebbline/decay"
 	"ebbline/sensor"
@@ -194,6 +195,12 @@ func (c *chosen) head(opt sensor.PortOptions) map[string]string {
 	h := map[string]string{"unit": opt.LineUnit()}
 	if c != nil {
 		h["profile"] = c.Name
+		if h["sensor"] = c.Sensor; c.Sensor == "" {
+			h["sensor"] = c.Name
+		}
+		if !c.Calibrated.IsZero() {
+			h["calibrated"] = c.Calibrated.Format(time.DateOnly)
+		}
 		if c.ReadsStated {
 			h["reads"] = c.Reads.String()
 		}

@@ -13,6 +13,11 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/sensor"
+	"ebbline/sensor/profile"
 
 	"golang.org/x/net/html"
 )
@@ -123,6 +128,27 @@ func TestReportTellsOfAChangedRecord(t *testing.T) {
 	name := put(t, "changed.ebbline", strings.Replace(string(b), "volume_m3: 0.01\n", "volume_m3: 0.001\n", 1))
 	if _, out, _ := ebbline(t, "", "report", name, "-o", "-"); !strings.Contains(out, "changed.ebbline was changed after it was written") {
 		t.Errorf("%.3000s", out)
+	}
+}
+
+// What a profile says of its transducer comes into the record, and onto the
+// sheet.
+func TestSheetNamesTheSensor(t *testing.T) {
+	dir := t.TempDir()
+	c := &chosen{Profile: &profile.Profile{Name: "bench", Sensor: "30 psi, blue cable", Calibrated: time.Date(2026, 1, 2, 0, 0, 0, 0, time.UTC)}}
+	p, err := openPageHead(dir, "left hose", time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC), sensor.About{Name: "/dev/ttyUSB0"}, decay.Setup{Volume: 0.01}, c.head(sensor.PortOptions{}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := p.close(decay.Result{}); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errOut := ebbline(t, "", "report", p.recordPath, "-o", "-")
+	if status != 0 || !strings.Contains(out, "30 psi, blue cable; 2026-01-02") || !strings.Contains(out, "ttyUSB0") || strings.Contains(out, "/dev/") {
+		t.Errorf("status %d, %s, %.6000s", status, errOut, out)
+	}
+	if strings.Contains(out, "SIMULATED") {
+		t.Error("a real test is called simulated")
 	}
 }
 
