@@ -302,10 +302,10 @@ func (m *book) answer() []fact {
 		verdict = "NO VERDICT WAS WRITTEN"
 	}
 	if r := t.result; r.HasFit && r.HasVolume {
-		verdict += "  hole " + spanWords(r.Hole, decay.Millimetre, "mm", true)
+		verdict += ", hole " + spanWords(r.Hole, decay.Millimetre, "mm", true)
 	}
 	if t.result.Limit > 0 {
-		verdict += "  limit " + report.Millimetres(float64(t.result.Limit))
+		verdict += ", limit " + report.Millimetres(float64(t.result.Limit))
 	}
 	st := outcomeStyle(t.result.Outcome)
 	out = append(out, fact{verdict, st})
@@ -406,7 +406,7 @@ func (m *book) facts() []fact {
 	add("source", t.rec.Source)
 	add("written by", t.rec.Program)
 	if t.rec.Sum != "" {
-		add("SHA-256", t.rec.Sum)
+		add("SHA-256", grouped(t.rec.Sum))
 	}
 	if t.rec.Unended {
 		add("ended", "with pressure still in the duct")
@@ -435,3 +435,12 @@ func (m *book) facts() []fact {
 
 // printed is a text of a record on one line; the grid makes it harmless.
 func printed(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// grouped parts a digest, so that it can be read aloud and wrapped.
+func grouped(s string) string {
+	var out []string
+	for len(s) > 16 {
+		out, s = append(out, s[:16]), s[16:]
+	}
+	return strings.Join(append(out, s), " ")
+}
