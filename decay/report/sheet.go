@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
 	"strings"
 	"unicode"
 
@@ -102,8 +101,8 @@ func (s *Sheet) unit() decay.PressureUnit {
 
 // label is what was tested, in the words of who did.
 func (s *Sheet) label() string {
-	for i := len(s.Tests) - 1; i >= 0; i-- {
-		if l := typed(s.Tests[i].Record.Label); l != "" {
+	for _, t := range s.Tests {
+		if l := typed(t.Record.Label); l != "" {
 			return l
 		}
 	}
@@ -169,8 +168,8 @@ func (s *Sheet) change() (decay.Change, bool) {
 // RepairSentence says what a repair did, for a customer.
 func RepairSentence(c decay.Change) string {
 	left := percents(c.Left)
-	if math.IsNaN(c.Left.Value) {
-		left = ""
+	if c.Left.High < 0.01 {
+		left = "less than 1 %"
 	}
 	switch c.Repair {
 	case decay.RepairMended:

@@ -220,7 +220,11 @@ func (s *Sheet) message(label string) string {
 		b.WriteString(" ")
 	}
 	if c, ok := s.change(); ok && c.Repair == decay.RepairMended && !math.IsNaN(c.Left.Value) {
-		b.WriteString("Of the leak " + percent(c.Left.Value) + " is left. ")
+		left := percent(c.Left.Value)
+		if c.Left.High < 0.01 {
+			left = "less than 1 %"
+		}
+		b.WriteString("Of the leak " + left + " is left. ")
 	}
 	last := s.Tests[len(s.Tests)-1]
 	if last.Result.Hold.StartAbs != 0 {
