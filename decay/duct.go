@@ -112,7 +112,7 @@ func dimension(s, fallback string, otherwise Length) (v, half float64, unit stri
 		unit = fallback
 	}
 	if unit == "" {
-		return 0, 0, "", false, fmt.Errorf("%q has no unit (write for example 51x600mm)", s)
+		unit = "mm" // as hoses are sold by
 	}
 	with := func(x string) (float64, error) {
 		if unitOf(x) == "" {

@@ -34,7 +34,7 @@ func TestParsePiece(t *testing.T) {
 			t.Errorf("%s: %.6f L ± %.5f, want %.6f ± %.5f", c.text, float64(p.Volume)/decay.Litre, float64(p.HalfOf)/decay.Litre, c.litres, c.half)
 		}
 	}
-	for _, text := range []string{"", "x", "51x", "x600mm", "51x600", "51x-600mm", "0x600mm", "nan x 3mm", "51x600mm±95%", "1e9x1e9m", "51--63x200mm", "51-x200mm", "51±60x600mm", "L", "-1L", "9x9mm"} {
+	for _, text := range []string{"", "x", "51x", "x600mm", "51x-600mm", "0x600mm", "nan x 3mm", "51x600mm±95%", "1e9x1e9m", "51--63x200mm", "51-x200mm", "51±60x600mm", "L", "-1L", "9x9mm"} {
 		if p, err := decay.ParsePiece(text); err == nil {
 			t.Errorf("%q was taken as %.3g L", text, float64(p.Volume)/decay.Litre)
 		}
@@ -57,5 +57,15 @@ func TestSumOfPieces(t *testing.T) {
 	iv := decay.SumOfPieces([]decay.Piece{{Volume: 3, HalfOf: 0.3}, {Volume: 5, HalfOf: 0.4}})
 	if want := (decay.Interval{Value: 8, Low: 7.5, High: 8.5, Level: 0.95}); iv != want {
 		t.Errorf("%+v, want %+v", iv, want)
+	}
+}
+
+// TestDuctWithoutUnitIsInMillimetres checks that 51x600 is what it is at a parts
+// counter.
+func TestDuctWithoutUnitIsInMillimetres(t *testing.T) {
+	a, err := decay.ParsePiece("51x600")
+	b, err2 := decay.ParsePiece("51x600mm")
+	if err != nil || err2 != nil || a.Volume != b.Volume {
+		t.Errorf("%v, %v: %g and %g L", err, err2, float64(a.Volume)*1e3, float64(b.Volume)*1e3)
 	}
 }

@@ -320,7 +320,12 @@ func (t *talk) add(ctx context.Context, text string) error {
 		return wrong("check that the transducer is on the duct, and its wires; then type the reading again",
 			"the signal did not follow: %s here, %s at point %d", t.signal(q.Signal), t.signal(t.points[near].Signal), near+1)
 	}
-	t.noise = math.Max(t.noise, m.Noise())
+	if rest := t.noise; rest > 0 && m.Noise() > 3*rest {
+		// The noise of the profile stays that at rest: more hides faults later.
+		t.app.say("warning: it is %.0f times as noisy as at zero: perhaps the pressure still moved; drop the point and take it again when it stands", m.Noise()/rest)
+	} else {
+		t.noise = math.Max(t.noise, m.Noise())
+	}
 	t.points = append(t.points, q)
 	t.app.say("point %d: %s at %s, %s", len(t.points), t.pressure(pa), t.signal(q.Signal), t.about(m))
 	if t.known {

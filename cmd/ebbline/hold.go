@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/sensor"
 	"ebbline/sensor/rig"
 	"ebbline/tui"
@@ -271,6 +272,13 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	r, err := tui.Run(ctx, o)
 	_, saveErr := k.save(r)
+	if len(k.paths) > 0 {
+		words := report.Verdict(r)
+		if r.HasFit && r.HasVolume {
+			words += fmt.Sprintf("; hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
+		}
+		fmt.Fprintln(a.out, words)
+	}
 	for _, path := range k.paths {
 		a.tellKept(path)
 	}

@@ -17,7 +17,7 @@ import (
 // noProfile is the name that means none.
 const noProfile = "none"
 
-const profileUsage = "transducer's profile, from the file that `ebbline calibrate` writes; none: do without (default: the default profile)"
+const profileUsage = "transducer's profile, from the file that ebbline calibrate writes, by its `name`; none: do without (default: the default profile)"
 
 // chosen is the profile in use, and why it is.
 type chosen struct {

@@ -95,7 +95,11 @@ func (l later) Next(ctx context.Context) (sensor.Item, error) {
 // under pressure.
 func (a *app) tellKept(path string) {
 	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
-	if rec, err := openRecord(path); err == nil && rec.Unended && !rec.Simulated {
+	rec, err := openRecord(path)
+	if err != nil {
+		return
+	}
+	if rec.Unended && !rec.Simulated {
 		fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --reopen %s goes on with the test\n", path)
 	}
 }

@@ -37,7 +37,7 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 		}
 		line("loss", "%s", loss)
 		line("leak law", "%s", lawWords(r.Law))
-		if r.Settling.Tau > 0 {
+		if r.Settling.Tau > 0 && math.Abs(r.Settling.Amplitude) >= 5e-4 { // less is none
 			line("settling", "%.2f %% of the absolute pressure, time constant %s", r.Settling.Amplitude*100, seconds(r.Settling.Tau))
 		}
 	}

@@ -26,7 +26,13 @@ func (f *file) capture() (Trace, error) {
 	}
 	t, err := f.chunks(c.Chunks)
 	if err == nil && len(c.Notes) > 0 {
-		t.Judge = judge(c.Notes, time.Duration(t.Start*float64(time.Second)))
+		noted, order := judge(c.Notes, time.Duration(t.Start*float64(time.Second))), t.Judge
+		t.Judge = func(r decay.Result) decay.Result {
+			if order != nil {
+				r = order(r)
+			}
+			return noted(r)
+		}
 	}
 	return t, err
 }

@@ -156,11 +156,18 @@ func (f *file) guessScale() float64 {
 // inOrder sorts the samples by time, spreads those that share the stamps of a
 // coarse clock, and otherwise keeps the first of each stamp.
 func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
-	back, same := 0, 0
+	back, same, on := 0, 0, 0
 	for i := 1; i < len(s); i++ {
-		if s[i].At < s[i-1].At {
+		switch {
+		case s[i].At < s[i-1].At:
 			back++
+		case s[i].At > s[i-1].At:
+			on++
 		}
+	}
+	rows := len(s)
+	if on > 0 && back*jumbled > rows { // the latest row first is an order too
+		f.jumble(tr, "goes backwards", back, rows)
 	}
 	if back > 0 {
 		sort.SliceStable(s, func(a, b int) bool { return s[a].At < s[b].At })
@@ -189,6 +196,9 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 		f.warning("coarse-clock", "%d of %d rows repeat the time of the row before; the rows of one time were spread evenly up to the next", same, len(s))
 		return s
 	}
+	if on > 0 && back*jumbled <= rows && differ*jumbled > rows {
+		f.jumble(tr, "doubles", differ, rows)
+	}
 	kept := s[:1]
 	for _, x := range s[1:] {
 		if x.At != kept[len(kept)-1].At {
@@ -197,6 +207,20 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 	}
 	f.warning("doubled", "%d rows repeat the time of another row; the first of each was kept", same)
 	return kept
+}
+
+// jumbled is one over the share of the rows that may be out of order: beyond
+// it, sorting by time makes a curve that nobody measured (our own choice).
+const jumbled = 5
+
+// jumble tells that the times are no times, and makes the result unusable.
+func (f *file) jumble(tr *Trace, how string, n, rows int) {
+	f.warning("jumbled", "time %s in %d of %d rows, so that it cannot be the time: look whether the columns of time and pressure are swapped", how, n, rows)
+	tr.Judge = func(r decay.Result) decay.Result {
+		r.Outcome = decay.Unusable
+		r.HasFit, r.HasVolume, r.HasDecide, r.Smallest = false, false, false, 0
+		return r
+	}
 }
 
 // spread gives the samples of one stamp even times up to the next stamp. The

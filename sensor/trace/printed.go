@@ -2,7 +2,7 @@ package trace
 
 import (
 	"errors"
-	"fmt"
+	"strings"
 
 	"ebbline/sensor/calib"
 	"ebbline/sensor/wire"
@@ -84,7 +84,7 @@ func (f *file) sameUnit(unit, ref *string, got *wire.Fields, line int) error {
 		*unit, *ref = got.Unit, got.Reference
 	}
 	if got.Unit != *unit || got.Reference != *ref {
-		return f.fail(line, "cut the file where the unit changes", "the reading is in %s, the ones before in %s", fmt.Sprint(got.Unit, " ", got.Reference), fmt.Sprint(*unit, " ", *ref))
+		return f.fail(line, "cut the file where the unit changes", "the reading is in %s, the ones before in %s", strings.TrimSpace(got.Unit+" "+got.Reference), strings.TrimSpace(*unit+" "+*ref))
 	}
 	return nil
 }
