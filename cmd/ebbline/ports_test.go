@@ -29,10 +29,11 @@ func servedBoard(t *testing.T, edit func(*rig.Config)) string {
 	return b.Name()
 }
 
+// The board prints its heading once a second, so a second and a half hears one.
 func TestPortsShowsWhatIsSent(t *testing.T) {
 	t.Setenv("EBBLINE_PROFILES", t.TempDir()+"/none.toml")
 	port := servedBoard(t, func(c *rig.Config) { c.Rate, c.Format = 200, "csv" })
-	status, out, errOut := ebbline(t, "", "ports", "--for", "400ms", port)
+	status, out, errOut := ebbline(t, "", "ports", "--for", "1500ms", port)
 	for _, want := range []string{port, "sends", "that is", "psi gauge", "because", "a header names", "readings a second; times from the board's own clock", "noise", "step", "no profile", "ebbline calibrate --port " + port} {
 		if !strings.Contains(out, want) {
 			t.Errorf("nothing of %q in\n%s", want, out)
