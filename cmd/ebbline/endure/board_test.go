@@ -1,0 +1,100 @@
+//go:build unix
+
+package endure
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+)
+
+// board stands in for a transducer's board on a pseudo-terminal. It prints
+// "N,PRESSURE kPa" lines, N being the number of milliseconds since it began.
+type board struct {
+	t      testing.TB
+	master *os.File
+	slave  *os.File
+	name   string
+	stop   chan struct{}
+	done   chan struct{}
+	once   sync.Once
+	sent   atomic.Int64 // lines
+	over   atomic.Bool  // print a pressure over every ceiling
+}
+
+// level is the pressure in kPa gauge that a board prints a time after it began.
+type level func(at time.Duration) float64
+
+// holding rests for rest, fills within two seconds to 150 kPa and leaks from
+// then on with a time constant of tau.
+func holding(rest time.Duration, tau float64) level {
+	return func(at time.Duration) float64 {
+		s := (at - rest).Seconds()
+		switch {
+		case s < 0:
+			return 0
+		case s < 2:
+			return 75 * s
+		default:
+			return 150 * math.Exp(-(s-2)/tau)
+		}
+	}
+}
+
+// newBoard prints hz readings a second of level until the test ends. Lines due
+// are written together when the machine was busy, as a serial driver does.
+func newBoard(t testing.TB, hz int, p level) *board {
+	t.Helper()
+	b := &board{t: t, stop: make(chan struct{}), done: make(chan struct{})}
+	var err error
+	if b.master, b.slave, err = pty.Open(); err != nil {
+		t.Fatal("no pseudo-terminal: ", err)
+	}
+	b.name = b.slave.Name()
+	go b.print(hz, p)
+	t.Cleanup(b.unplug)
+	return b
+}
+
+func (b *board) print(hz int, p level) {
+	defer close(b.done)
+	tick := time.NewTicker(time.Second / time.Duration(min(hz, 200)))
+	defer tick.Stop()
+	var line []byte
+	for began, n := time.Now(), 0; ; {
+		select {
+		case <-b.stop:
+			return
+		case <-tick.C:
+		}
+		line = line[:0]
+		for due := int(time.Since(began).Seconds() * float64(hz)); n < due; n++ {
+			at := time.Duration(n) * time.Second / time.Duration(hz)
+			kpa := p(at) + 0.02*math.Sin(float64(n*n%7919)) // so that it is never taken for stuck
+			if b.over.Load() {
+				kpa = 230
+			}
+			line = fmt.Appendf(line, "%d,%.3f kPa\n", at.Milliseconds(), kpa)
+			b.sent.Add(1)
+		}
+		if _, err := b.master.Write(line); err != nil {
+			return
+		}
+	}
+}
+
+// unplug takes the board away, as a pulled cable does.
+func (b *board) unplug() {
+	b.once.Do(func() {
+		close(b.stop)
+		b.master.Close()
+		<-b.done
+		b.slave.Close()
+	})
+}
