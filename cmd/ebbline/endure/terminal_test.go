@@ -27,10 +27,11 @@ type terminal struct {
 	read   chan struct{} // closed when the program's side is gone
 	end    chan error    // what the program ended with
 
-	mu    sync.Mutex
-	em    *vt.Emulator
-	bytes int
-	seen  func(screen string, at time.Time) // called after each whole frame
+	mu     sync.Mutex
+	em     *vt.Emulator
+	bytes  int
+	frames int
+	seen   func(screen string, at time.Time) // called after each whole frame
 }
 
 // look is how a terminal behaves.
@@ -90,6 +91,7 @@ func (x *terminal) show(perSecond int) {
 		}
 		screen := ""
 		if whole > 0 {
+			x.frames += bytes.Count(pending[:whole], []byte(frameEnd))
 			x.em.Write(pending[:whole])
 			pending = append(pending[:0], pending[whole:]...)
 			if x.seen != nil {
@@ -111,6 +113,13 @@ func (x *terminal) text() string {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	return x.em.String()
+}
+
+// output is how many frames and bytes have come.
+func (x *terminal) output() (frames, bytes int) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return x.frames, x.bytes
 }
 
 // wait looks until the screen says the words.
