@@ -82,8 +82,8 @@ func (d *holdData) start() params {
 	return params{first, k, priorDT, priorLnTau, 0, priorMix}
 }
 
-// estimation is a round of fits to a hold, model by model, that can be done a
-// part at a time: no look at a live test shall take long.
+// estimation is a round of fits to a hold that can be done a part at a time: no
+// look at a live test shall take long.
 type estimation struct {
 	d       holdData
 	warm    *estimate // an earlier one of the same hold to start from, or nil
@@ -95,6 +95,10 @@ type estimation struct {
 	// Where one way of cooling is clearly better, the other need not be tried
 	// with every law: constant, natural.
 	worthwhile [2]bool
+
+	trial    fitted // of the model under way, the best of its starting points so far
+	tried    int    // starting points
+	profiled int    // models whose cost was followed to either side
 }
 
 // negligible is the weight of a model that is passed over in a round that is
@@ -117,20 +121,36 @@ func (d holdData) begin(warm *estimate, maxIter int) (*estimation, bool) {
 	return s, true
 }
 
-// step fits on until about so many cells have been computed, and reports
-// whether all is done.
-func (s *estimation) step(cells int) (done bool) {
-	stop := s.d.spent + cells
-	for len(s.e.fits) < len(models) {
-		if s.d.spent >= stop {
-			return false
-		}
-		s.e.fits = append(s.e.fits, s.next(len(s.e.fits)))
-		if len(s.e.fits) == baseModels {
-			s.compareCooling()
+// step works on until about so many cells have been computed, a single fit more
+// at most, and reports whether all is done. Without a fit there is no estimate.
+func (s *estimation) step(cells int) (done, ok bool) {
+	for stop := s.d.spent + cells; s.d.spent < stop; {
+		e := &s.e
+		switch {
+		case len(e.fits) < len(models):
+			f, whole := s.next(len(e.fits))
+			if !whole {
+				continue
+			}
+			e.fits = append(e.fits, f)
+			if len(e.fits) == baseModels {
+				s.compareCooling()
+			}
+			if len(e.fits) == len(models) && !s.weigh() {
+				return true, false
+			}
+		case s.profiled < len(e.fits):
+			f := &e.fits[s.profiled]
+			if f.ok && (s.fast || s.d.n < fewReadings) && e.weights[s.profiled] > 0.02 {
+				s.d.profile(f, e.widen, s.room)
+			}
+			s.profiled++
+		default:
+			e.bound()
+			return true, true
 		}
 	}
-	return true
+	return false, false
 }
 
 // fewReadings are so few that the cost is no parabola.
@@ -138,10 +158,10 @@ const fewReadings = 30
 
 const baseModels = 4 // the first of models: nozzle and seep, with either way of cooling
 
-// next fits model i.
-func (s *estimation) next(i int) fitted {
+// next fits model i, or tries one more starting point for it.
+func (s *estimation) next(i int) (f fitted, whole bool) {
 	d, m := &s.d, models[i]
-	f := fitted{model: m}
+	f = fitted{model: m}
 	switch {
 	case s.warm != nil && s.e.thorough == s.warm.thorough && s.warm.weights[i] < negligible:
 		f.th, f.passed = s.warm.fits[i].th, s.warm.fits[i].ok || s.warm.fits[i].passed
@@ -162,17 +182,24 @@ func (s *estimation) next(i int) fitted {
 		if !s.fast {
 			starts = starts[:slowStarts]
 		}
-		for _, at := range starts {
+		if s.tried == 0 {
+			s.trial = f
+		}
+		if s.tried < len(starts) {
+			at := starts[s.tried]
 			from := s.guess
 			from[parK] *= at.k
 			from[parDT], from[parLnTau] = at.dt, at.lnTau
-			if g := d.fit(m, from, 4, s.room); g.ok && (!f.ok || g.chi2All < f.chi2All) {
-				f = g
+			if g := d.fit(m, from, 4, s.room); g.ok && (!s.trial.ok || g.chi2All < s.trial.chi2All) {
+				s.trial = g
 			}
-			if s.worse(f) > 300*float64(len(d.t)) {
-				break // the law is so far off that no start will help it
+			s.tried++
+			if s.worse(s.trial) > 300*float64(len(d.t)) {
+				s.tried = len(starts) // the law is so far off that no start will help it
 			}
+			return f, false
 		}
+		f, s.tried = s.trial, 0
 		if f.ok && s.worse(f) < 2000 {
 			f = d.fit(m, f.th, s.maxIter, s.room)
 		}
@@ -191,7 +218,7 @@ func (s *estimation) next(i int) fitted {
 		}
 		f = d.fit(m, start, s.maxIter, s.room)
 	}
-	return f
+	return f, true
 }
 
 // worse is by how much the cost of f is above that of the best fit so far, in
@@ -221,9 +248,10 @@ func (s *estimation) compareCooling() {
 	}
 }
 
-// estimate weighs the fits once they are all done.
-func (s *estimation) estimate() (estimate, bool) {
-	e, d, room := s.e, &s.d, s.room
+// weigh gives the fits their weights once they are all done, and reports
+// whether any of them holds.
+func (s *estimation) weigh() bool {
+	e, d, room := &s.e, &s.d, s.room
 	best := -1
 	for i, f := range e.fits {
 		if f.ok && (best < 0 || f.chi2All < e.fits[best].chi2All) {
@@ -231,7 +259,7 @@ func (s *estimation) estimate() (estimate, bool) {
 		}
 	}
 	if best < 0 {
-		return e, false
+		return false
 	}
 	// Residuals: larger than the noise, or not white, widen everything.
 	bf := e.fits[best]
@@ -289,17 +317,18 @@ func (s *estimation) estimate() (estimate, bool) {
 		if f := &e.fits[i]; f.ok {
 			f.below = math.Sqrt(f.cov[parK][parK] * e.widen)
 			f.above = f.below
-			if (s.fast || d.n < fewReadings) && e.weights[i] > 0.02 {
-				d.profile(f, e.widen, room)
-			}
 		}
 	}
+	return true
+}
+
+// bound gives the intervals over all the models.
+func (e *estimate) bound() {
 	e.lowK = min(e.quantile(0.025), e.k)
 	e.hiK = max(e.quantile(0.975), e.k)
 	tail := 0.5 * math.Erfc(watchedZ/math.Sqrt2)
 	e.lowWatched = min(e.quantile(tail), e.k)
 	e.hiWatched = max(e.quantile(1-tail), e.k)
-	return e, true
 }
 
 // settling is the rate, 1/s, at which the models still see the air settle at

@@ -65,7 +65,7 @@ func newHistory() *history {
 // sigma is a robust standard deviation of a single reading from the median of
 // recent second differences; d = x₁ − (x₀+x₂)/2 has variance 1.5σ².
 func (h *history) sigma() float64 {
-	if h.sigmaAt > 0 && h.n < h.sigmaAt+40 && h.sigmaAt > 200 {
+	if h.sigmaAt > 200 && h.n < h.sigmaAt+min(max(40, h.sigmaAt/50), 400) {
 		return h.sigmaIs // sorting at every reading would cost more than all else
 	}
 	h.sigmaIs, h.sigmaAt = h.freshSigma(), h.n

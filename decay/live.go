@@ -16,7 +16,7 @@ const unknownDivision = 0.02
 
 // lookCells is how many cells' worth of fitting one look does at most, so that
 // none takes long; a round of fits may then need several looks.
-const lookCells = 2000
+const lookCells = 1200
 
 // Live follows a test reading by reading: constant cost per reading, and
 // memory that grows with the logarithm of the test's length.
@@ -226,9 +226,9 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		if final {
 			budget = math.MaxInt / 2
 		}
-		if l.round.step(budget) {
-			if e, ok := l.round.estimate(); ok {
-				l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, l.roundLength, l.round.d
+		if done, ok := l.round.step(budget); done {
+			if ok {
+				l.warm, l.warmStart, l.warmLength, l.warmData = &l.round.e, t0, l.roundLength, l.round.d
 			}
 			l.round = nil
 		}
