@@ -31,9 +31,9 @@ const (
 	repeatAfter = 5 * time.Second
 	reopenEvery = 250 * time.Millisecond
 
-	// cutFor is how long after a port was opened a line may come that was half
+	// CutFor is how long after a port was opened a line may come that was half
 	// sent before: longer than any board takes to print one line.
-	cutFor = 50 * time.Millisecond
+	CutFor = 50 * time.Millisecond
 
 	// A fast board would wake the reader for each line; a nap lets lines come
 	// together. It is the price of an alarm at most.
@@ -147,8 +147,8 @@ func Open(opt PortOptions) (Source, error) {
 	if err != nil {
 		return nil, openError(opt.Name, err)
 	}
-	p.lines.cut = cutFor
-	p.lines.cutUntil = time.Since(p.began) + cutFor
+	p.began = time.Now()
+	p.lines.cut, p.lines.cutUntil = CutFor, CutFor
 	p.start(dev)
 	return p, nil
 }

@@ -246,12 +246,12 @@ func BenchmarkLines(b *testing.B) {
 // A line that was half sent when the port was opened is no reading.
 func TestPortLeavesACutFirstLine(t *testing.T) {
 	l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
-	l.cut, l.cutUntil = cutFor, cutFor
+	l.cut, l.cutUntil = CutFor, CutFor
 	if items := l.feed(10*time.Millisecond, []byte("9.8\n29.8\n")); len(items) != 1 || items[0].Raw != "29.8" {
 		t.Errorf("right after the opening: %+v", items)
 	}
 	l.restart(5 * time.Second)
-	if items := l.feed(5*time.Second+cutFor, []byte("9.8\n29.8\n")); len(items) != 2 {
+	if items := l.feed(5*time.Second+CutFor, []byte("9.8\n29.8\n")); len(items) != 2 {
 		t.Errorf("after a pause, in which a board started: %+v", items)
 	}
 }

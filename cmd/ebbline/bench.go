@@ -56,12 +56,12 @@ func (b *bench) open(f *counterFlags) error {
 		}
 		b.set.Ambient, b.set.FullScale = c.Ambient, float64(c.FullScale)
 		b.rig = newBenchRig(c, f.rig.given())
-		b.src, b.head = b.rig, map[string]string{"unit": "psi"}
+		b.src, b.head = b.rig, map[string]string{"unit": "psi", "shown": b.unit.Name}
 		return nil
 	}
 	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: b.set.Reads, Ambient: b.set.NominalAmbient(), FullScale: b.set.FullScale, Tap: b.chunk}
 	b.prof.port(&opt)
-	b.head = b.prof.head(opt)
+	b.head = b.prof.head(opt, b.unit)
 	src, err := sensor.Open(opt)
 	if err != nil {
 		var oe *sensor.OpenError

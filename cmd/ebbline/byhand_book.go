@@ -72,7 +72,7 @@ func openHandPage(dir, label string, unit decay.PressureUnit, when time.Time, se
 		return nil, wrong(hint, "book: %w", err)
 	}
 	p := &handPage{recordPath: path, capturePath: strings.TrimSuffix(path, ".ebbline") + ".capture", unit: unit,
-		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set}}
+		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set, Extra: []record.KeyValue{{Key: "shown", Value: unit.Name}}}}
 	return p, p.write(nil)
 }
 

@@ -187,9 +187,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	prof.port(&opt)
 	// The book is opened first: a folder that cannot be written to is no test.
 	k.open = func(label string, set decay.Setup) (*page, error) {
-		about, head := sensor.About{Name: f.port, Reads: set.Reads}, prof.head(opt)
+		about, head := sensor.About{Name: f.port, Reads: set.Reads}, prof.head(opt, unit)
 		if f.port == "" {
-			about, head = sensor.About{Name: "simulated rig", Simulated: true}, map[string]string{"unit": "psi"}
+			about, head = sensor.About{Name: "simulated rig", Simulated: true}, map[string]string{"unit": "psi", "shown": unit.Name}
 		}
 		p, err := openPageHead(f.book, label, time.Now(), about, set, head)
 		if err == nil {

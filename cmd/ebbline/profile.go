@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"time"
 
@@ -165,11 +166,18 @@ func (c *chosen) port(opt *sensor.PortOptions) {
 	opt.Calibration, opt.Lines, opt.Noise = c.Calibration, c.Lines, c.Noise
 }
 
-// unitOf is the unit in which the result of a trace is shown: the file's, or
-// the profile's where the file holds volts or counts.
+// unitOf is the unit in which the result of a trace is shown: the one that it
+// was shown in while it was recorded, else the profile's where the file holds
+// volts or counts, else the file's.
 func (c *chosen) unitOf(tr trace.Trace, f *setupFlags) decay.PressureUnit {
-	if tr.Calibrated && c != nil && c.In.Pascal > 0 {
+	if tr.Shown != "" {
+		return f.shown(tr.Shown)
+	}
+	if c != nil && c.In.Pascal > 0 && (tr.Calibrated || tr.Setup != nil) {
 		return f.shown(c.In.Name)
+	}
+	if tr.Setup != nil {
+		return c.shown(f) // of a record that does not say
 	}
 	return f.shown(tr.Unit)
 }
@@ -180,19 +188,22 @@ func (c *chosen) trace(opt *trace.Options, asked bool) {
 	if c == nil {
 		return
 	}
-	if opt.Unit == "" && c.Unit != "" && c.Modbus == nil {
-		opt.Unit = c.Unit
-	}
-	if opt.Reads == nil && c.ReadsStated {
-		opt.Reads = &c.Reads
-	}
 	opt.Calibration, opt.Lines, opt.Yields = c.Calibration, c.Lines, !asked
+	if c.Modbus == nil {
+		opt.Lines.Unit = c.Unit
+	}
+	if c.ReadsStated {
+		opt.Lines.Reference = c.Reads.String()
+	}
 }
 
 // head is what a capture has to carry so that its bytes can be read where the
-// profile is not.
-func (c *chosen) head(opt sensor.PortOptions) map[string]string {
-	h := map[string]string{"unit": opt.LineUnit()}
+// profile is not, and shown in the same unit.
+func (c *chosen) head(opt sensor.PortOptions, shown decay.PressureUnit) map[string]string {
+	h := map[string]string{"unit": opt.LineUnit(), "shown": shown.Name}
+	if opt.Modbus == nil {
+		h["cut_before_s"] = strconv.FormatFloat(sensor.CutFor.Seconds(), 'g', -1, 64)
+	}
 	if c != nil {
 		h["profile"] = c.Name
 		if h["sensor"] = c.Sensor; c.Sensor == "" {

@@ -136,7 +136,7 @@ func TestReportTellsOfAChangedRecord(t *testing.T) {
 func TestSheetNamesTheSensor(t *testing.T) {
 	dir := t.TempDir()
 	c := &chosen{Profile: &profile.Profile{Name: "bench", Sensor: "30 psi, blue cable", Calibrated: time.Date(2026, 1, 2, 0, 0, 0, 0, time.UTC)}}
-	p, err := openPageHead(dir, "left hose", time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC), sensor.About{Name: "/dev/ttyUSB0"}, decay.Setup{Volume: 0.01}, c.head(sensor.PortOptions{}))
+	p, err := openPageHead(dir, "left hose", time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC), sensor.About{Name: "/dev/ttyUSB0"}, decay.Setup{Volume: 0.01}, c.head(sensor.PortOptions{}, decay.PressureUnit{Name: "psi", Pascal: decay.PSI}))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -424,7 +424,7 @@ func (a *app) volumeBottle(name string, bottle decay.Volume, tolerance float64, 
 	if r.Volume.Value < float64(bottle) {
 		v.warn("large-bottle", "the bottle of %s L is larger than the duct found: check --bottle, and that nothing else changed the pressure", digits4(float64(bottle)/decay.Litre))
 	}
-	u := f.shown(tr.Unit)
+	u := (*chosen)(nil).unitOf(tr, f)
 	v.facts = [][2]string{{"step", fmt.Sprintf("tap opened at %.1f s: from %s to %s", r.OpenedAt.Seconds(), r.Before.Format(u), r.After.Format(u))}}
 	v.extra = map[string]any{
 		"file": name, "bottle_l": float64(bottle) / decay.Litre,

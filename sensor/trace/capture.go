@@ -3,6 +3,7 @@ package trace
 import (
 	"bytes"
 	"errors"
+	"slices"
 	"time"
 
 	"ebbline/decay"
@@ -21,10 +22,14 @@ func (f *file) capture() (Trace, error) {
 	if err := f.captureHeader(c.Header); err != nil {
 		return Trace{}, err
 	}
+	if slices.ContainsFunc(c.Notes, func(n replay.Note) bool { return n.Code == sensor.FaultUncalibrated }) && !f.unitStated && !calib.IsRaw(f.opt.Unit) {
+		f.opt.Unit = "counts" // of lines that name none, as was seen when they came
+	}
 	if c.Torn {
 		f.warning("torn", "the end of the capture is missing; what is whole was read")
 	}
 	t, err := f.chunks(c.Chunks)
+	t.Shown = knownUnit(c.Header[shownKey])
 	if err == nil && len(c.Notes) > 0 {
 		noted, order := judge(c.Notes, time.Duration(t.Start*float64(time.Second))), t.Judge
 		t.Judge = func(r decay.Result) decay.Result {
@@ -56,10 +61,16 @@ func judge(notes []replay.Note, start time.Duration) func(decay.Result) decay.Re
 
 // captureHeader takes from the header what the options do not state.
 func (f *file) captureHeader(h map[string]string) error {
+	if h["unit"] == "" {
+		f.fallBack()
+	}
+	if s, ok := wire.Number(h["cut_before_s"], false); ok && s >= 0 && s < maxStamp {
+		f.cutBefore = time.Duration(s * float64(time.Second))
+	}
 	if f.opt.Unit == "" && h["unit"] != "" {
 		u, ref, ok := wire.ParseUnit(h["unit"])
 		if !ok {
-			return f.fail(0, noUnitHint, "the capture's unit %.30q is not known here", h["unit"])
+			return f.fail(0, f.noUnitHint(), "the capture's unit %.30q is not known here", h["unit"])
 		}
 		f.opt.Unit, f.unitRef = u, ref
 	}
@@ -142,7 +153,9 @@ func FormOf(h map[string]string) (o wire.Options) {
 
 // chunks decodes what arrived.
 func (f *file) chunks(in []replay.Chunk) (Trace, error) {
-	s := wire.NewStream(f.lineOptions())
+	form := f.lineOptions()
+	form.Unit = ""
+	s := wire.NewStream(form)
 	var stamps sensor.Stamper // as when the lines came, so that the times are the same
 	var slots []sensor.Slot
 	var values []float64
@@ -159,11 +172,13 @@ func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 		slots, values = slots[:0], values[:0]
 	}
 	var unit, ref string
+	named := wire.Fields{Unit: f.opt.Unit} // the first line that names a unit
+	var early []calib.Raw                  // of the first lines, as long as none has named a unit
 	var failed error
 	n := 0
 	line := func(l wire.Line) {
 		n++
-		if failed != nil {
+		if failed != nil || l.Partial && l.At < f.cutBefore {
 			return
 		}
 		if l.At != batch { // lines held back until they were understood
@@ -179,7 +194,18 @@ func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 				slots = append(slots, sensor.Slot{Lost: true})
 			}
 		default:
-			if failed = f.sameUnit(&unit, &ref, &got, 0); failed == nil {
+			if got.Unit == "" && unit == "" {
+				early = append(early, calib.Raw{Value: got.Value, HasSupply: got.HasSupply, Supply: got.Supply})
+			} else {
+				if got.Unit == "" {
+					got.Unit = f.opt.Unit
+				}
+				if unit == "" {
+					named = got
+				}
+				failed = f.sameUnit(&unit, &ref, &got, 0)
+			}
+			if failed == nil {
 				slots = append(slots, sensor.Slot{HasTime: got.HasTime, Board: got.Time})
 				values = append(values, got.Value)
 			}
@@ -191,6 +217,17 @@ func (f *file) chunks(in []replay.Chunk) (Trace, error) {
 	}
 	s.Flush(false, line)
 	stamp()
+	// A heading may come again and again, and the first lines before it are what
+	// it says as well.
+	for i, raw := range early {
+		got := wire.Fields{Value: raw.Value, Unit: named.Unit, Reference: named.Reference, HasSupply: raw.HasSupply, Supply: raw.Supply}
+		if failed != nil {
+			break
+		}
+		if failed = f.sameUnit(&unit, &ref, &got, 0); failed == nil {
+			f.values[i] = got.Value
+		}
+	}
 	// A last line without its end may be cut in the middle of a number, so it is left.
 	switch {
 	case failed != nil:

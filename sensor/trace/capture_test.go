@@ -8,6 +8,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor/replay"
+	"ebbline/sensor/wire"
 )
 
 func chunked(text string, opt Options) (Trace, error) {
@@ -47,6 +48,86 @@ func TestChunks(t *testing.T) {
 	} {
 		if _, err := chunked(c.text, Options{}); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: got %v", name, err)
+		}
+	}
+}
+
+// Lines before a heading are what the heading says, and not what was assumed.
+func TestLinesBeforeAHeading(t *testing.T) {
+	want := "0:101.3250 0.5:111.3250 1:121.3250"
+	for name, opt := range map[string]Options{"counts": {Unit: "counts", Calibration: tenBits()}, "psi": {Unit: "psi"}, "none": {}} {
+		tr, err := chunked("1000,0\n|1500,10\ntime_ms,pressure_kPa\n|2000,20\n", opt)
+		if err != nil {
+			t.Errorf("%s assumed: %v", name, err)
+		} else if got := flat(tr.Samples); got != want || tr.Unit != "kPa" || len(tr.Flags) > 0 {
+			t.Errorf("%s assumed: got %s in %s, %v, want %s", name, got, tr.Unit, tr.Flags, want)
+		}
+	}
+}
+
+// captured is a capture of lines with a head.
+func captured(t *testing.T, head map[string]string, fault string, lines ...string) string {
+	t.Helper()
+	var b strings.Builder
+	w, err := replay.NewWriter(&b, head)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, text := range lines {
+		if err := w.Chunk(time.Duration(10+500*i)*time.Millisecond, []byte(text+"\n")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if fault != "" {
+		if err := w.Note(replay.Note{Code: fault, State: "begins", Text: "x"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// A profile that nobody named does not overrule what a capture says of itself.
+func TestACaptureWinsOverTheDefaultProfile(t *testing.T) {
+	raw := Options{Calibration: tenBits(), Yields: true, Lines: wire.Options{Unit: "counts", Reference: "gauge"}}
+	bar := Options{Yields: true, Lines: wire.Options{Unit: "bar", Reference: "absolute"}}
+	kpa := captured(t, map[string]string{"unit": "kPa", "shown": "psi"}, "", "10.5", "11.5", "12.5")
+	for name, opt := range map[string]Options{"none": {}, "counts": raw, "bar": bar} {
+		tr := read(t, kpa, opt)
+		if got := flat(tr.Samples); got != "0:111.8250 0.5:112.8250 1:113.8250" || tr.Shown != "psi" {
+			t.Errorf("%s: got %s, shown in %q", name, got, tr.Shown)
+		}
+	}
+	bar.Yields = false
+	if got := flat(read(t, kpa, bar).Samples); got != "0:1050.0000 0.5:1150.0000 1:1250.0000" {
+		t.Errorf("a profile that was asked for: got %s", got)
+	}
+	bar.Yields = true
+	if got := flat(read(t, captured(t, nil, "", "1.5", "1.25"), bar).Samples); got != "0:150.0000 0.5:125.0000" {
+		t.Errorf("a capture that says nothing: got %s", got)
+	}
+
+	// What looked like counts while it was recorded is no psi later.
+	counts := captured(t, map[string]string{"unit": "psi"}, "uncalibrated", "102", "512")
+	if _, err := Read(strings.NewReader(counts), "c", Options{}); err == nil || !strings.Contains(err.Error(), "counts and no calibration") {
+		t.Errorf("counts without a calibration: got %v", err)
+	}
+	if got := flat(read(t, counts, raw).Samples); !strings.HasSuffix(got, "0.5:201.3250") {
+		t.Errorf("counts with one: got %s", got)
+	}
+	if got := flat(read(t, counts, Options{Unit: "kPa"}).Samples); got != "0:203.3250 0.5:613.3250" {
+		t.Errorf("counts that were stated to be kPa: got %s", got)
+	}
+}
+
+// A first line that came as the port was opened may have lost its beginning.
+func TestFirstLineOfACapture(t *testing.T) {
+	for cut, want := range map[string]string{"0.05": "0:131.1250", "0.005": "0:111.1250 0.5:131.1250"} {
+		tr := read(t, captured(t, map[string]string{"unit": "kPa", "cut_before_s": cut}, "", "9.8", "29.8"), Options{})
+		if got := flat(tr.Samples); got != want {
+			t.Errorf("cut before %s s: got %s, want %s", cut, got, want)
 		}
 	}
 }

@@ -16,7 +16,7 @@ func (f *file) record() (Trace, error) {
 	if err != nil {
 		return Trace{}, f.fail(0, "records can be copied anew from where they are kept", "%v", err)
 	}
-	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
+	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Shown: shownIn(rec.Extra), Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
 	if rec.Torn {
 		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
 	}
@@ -64,6 +64,29 @@ func (f *file) record() (Trace, error) {
 	tr.Judge = asTold(rec.Result)
 	f.close(&tr, samples)
 	return tr, nil
+}
+
+// shownIn is the unit that the lines of a record say its pressures were shown
+// in; "" when none does.
+func shownIn(lines []record.KeyValue) string {
+	for _, kv := range lines {
+		if kv.Key == shownKey {
+			return knownUnit(kv.Value)
+		}
+	}
+	return ""
+}
+
+// shownKey is the line of a record, and of a capture's head, that says in which
+// unit pressures were shown.
+const shownKey = "shown"
+
+// knownUnit is name if it is a unit of pressure, else "".
+func knownUnit(name string) string {
+	if _, err := decay.ParsePressureUnit(name); err != nil {
+		return ""
+	}
+	return name
 }
 
 // asTold keeps a record's word that nothing can be judged from it: a record

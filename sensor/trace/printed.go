@@ -70,7 +70,7 @@ func learn(d *wire.LineDecoder, each func(line func(text string, tooLong bool)))
 func (f *file) sameUnit(unit, ref *string, got *wire.Fields, line int) error {
 	switch {
 	case got.Unit == "":
-		return f.fail(line, noUnitHint, "the unit of the reading is not stated")
+		return f.fail(line, f.noUnitHint(), "the unit of the reading is not stated")
 	case calib.IsRaw(got.Unit) && f.opt.Calibration == nil:
 		return f.fail(line, uncalibratedHint, "the reading is in %s and no calibration is at hand", got.Unit)
 	case calib.IsRaw(got.Unit):

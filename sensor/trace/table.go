@@ -28,7 +28,14 @@ type layout struct {
 	supplyScale float64 // volts in one unit of it
 }
 
-const noUnitHint = "say it with --unit, for example --unit psi, or in the header: pressure_psi"
+// noUnitHint is what to do about a unit that is not stated.
+func (f *file) noUnitHint() string {
+	hint := "say it with --unit, for example --unit psi, or in the header: pressure_psi"
+	if calib.IsRaw(f.profiled.Unit) {
+		hint += "; if the numbers are in " + f.profiled.Unit + " as those of the default profile, name it with --profile"
+	}
+	return hint
+}
 
 // table reads rows of cells.
 func (f *file) table() (Trace, error) {
@@ -154,7 +161,7 @@ func (f *file) headless(lay layout, row int) (layout, error) {
 		return lay, f.fail(row, "write a first line that names them, for example time_s,pressure_psi,...",
 			"there are %d columns and no names, so which is the pressure cannot be told", lay.columns)
 	case f.opt.Unit == "":
-		return lay, f.fail(row, noUnitHint, "the columns have no names and the unit of the pressure is not stated")
+		return lay, f.fail(row, f.noUnitHint(), "the columns have no names and the unit of the pressure is not stated")
 	}
 	lay.value, lay.unit = 1, f.opt.Unit
 	return f.signal(lay, row)
@@ -211,7 +218,7 @@ func (f *file) named(lay layout, cells []string) (layout, error) {
 	case lay.unit == "" && col.Quantity == wire.Voltage && !calib.IsRaw(f.opt.Unit):
 		lay.unit = "V"
 	case lay.unit == "" && f.opt.Unit == "":
-		return lay, f.fail(lay.line, noUnitHint, "column %.40q does not name a unit; %s", cells[lay.value], found)
+		return lay, f.fail(lay.line, f.noUnitHint(), "column %.40q does not name a unit; %s", cells[lay.value], found)
 	case lay.unit == "":
 		lay.unit = f.opt.Unit
 	case f.opt.Unit != "" && f.opt.Unit != lay.unit && !calib.IsRaw(f.opt.Unit):

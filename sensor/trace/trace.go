@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 	"unicode/utf16"
 
 	"ebbline/decay"
@@ -27,8 +28,12 @@ type Options struct {
 	Ambient decay.Pressure   // absolute, added to gauge readings; 0: [decay.DefaultAmbient]
 
 	Calibration *calib.Calibration // of volts and counts; nil: not stated
-	Yields      bool               // a calibration or a form of lines that a capture carries wins over the ones here
-	Lines       wire.Options       // the form of a board's lines; its Unit and Reference are not used
+	Yields      bool               // what a capture carries wins over Calibration and Lines
+
+	// Lines is the form of a board's lines. Its Unit and Reference count where
+	// neither Unit and Reads nor the file say it; with Yields, volts and counts do
+	// not, and a capture that carries a unit has said both.
+	Lines wire.Options
 }
 
 // Trace is a recorded trace in SI units, in order of time, without doubled
@@ -37,7 +42,8 @@ type Trace struct {
 	Samples     []decay.Sample
 	Reads       decay.Reference
 	ReadsStated bool           // by the file or the options; otherwise gauge was assumed
-	Unit        string         // the file's, canonical; of readings made by a calibration kPa
+	Unit        string         // the file's, canonical; of readings made by a calibration, and in records, kPa
+	Shown       string         // the unit pressures were shown in while a capture or a record was made; "": not said
 	Ambient     decay.Pressure // by which gauge readings were made absolute, when a capture or the options say it; else 0
 	Calibrated  bool           // the file held volts or counts
 	Flags       []decay.Flag
@@ -84,10 +90,16 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	}
 	data = plainText(data)
 	f := &file{name: name, opt: opt, lines: lines{data: data}}
+	f.profiled.Unit, f.profiled.Reference, f.unitStated = opt.Lines.Unit, opt.Lines.Reference, opt.Unit != ""
+	f.opt.Lines.Unit, f.opt.Lines.Reference = "", ""
+	capture := bytes.HasPrefix(data, []byte(replay.Magic))
+	if !capture || !opt.Yields {
+		f.fallBack()
+	}
 	if f.opt.Unit != "" {
-		u, ref, ok := wire.ParseUnit(opt.Unit)
+		u, ref, ok := wire.ParseUnit(f.opt.Unit)
 		if !ok {
-			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %q is not a pressure unit known here", opt.Unit),
+			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %q is not a pressure unit known here", f.opt.Unit),
 				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted, and V, mV and counts with a calibration"}
 		}
 		f.opt.Unit, f.unitRef = u, ref
@@ -95,13 +107,30 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	if bytes.HasPrefix(data, []byte(strings.TrimSpace(record.Magic))) {
 		return f.record()
 	}
-	if bytes.HasPrefix(data, []byte(replay.Magic)) {
+	if capture {
 		return f.capture()
 	}
 	if first := bytes.TrimLeft(data, " \t\r\n"); len(first) > 0 && first[0] == '{' {
 		return f.printed()
 	}
 	return f.table()
+}
+
+// fallBack takes the unit and the reference of lines that name none from what
+// a profile says, where the options do not state them.
+func (f *file) fallBack() {
+	// A file that names no unit may be anybody's: only who asked for the profile
+	// has said that its numbers are volts or counts.
+	if f.opt.Unit == "" && !(f.opt.Yields && calib.IsRaw(f.profiled.Unit)) {
+		f.opt.Unit = f.profiled.Unit
+	}
+	if f.opt.Reads == nil && f.profiled.Reference != "" {
+		reads := decay.ReadsGauge
+		if f.profiled.Reference == decay.ReadsAbsolute.String() {
+			reads = decay.ReadsAbsolute
+		}
+		f.opt.Reads = &reads
+	}
 }
 
 var errTooLong = fmt.Errorf("longer than %d MiB", maxSize>>20)
@@ -205,6 +234,10 @@ type file struct {
 	name    string
 	opt     Options
 	unitRef string // gauge or absolute, as said with Options.Unit
+
+	unitStated bool          // in Options.Unit
+	profiled   wire.Options  // unit and reference as a profile has them
+	cutBefore  time.Duration // a first line of a capture that came before may lack its beginning
 
 	raw     []float64 // stamps as written, when numbers
 	stamps  []int64   // stamps in ns, when clock times
