@@ -30,6 +30,8 @@ type Live struct {
 	overRun, overMost     int     // in a row
 	openRun, openMost     int
 
+	settled float64 // the start of the latest hold that had settled, s; NaN: none
+
 	warm       *estimate // fit of the hold under way, to start the next from
 	warmStart  float64
 	warmLength float64 // of the hold when it was fitted, s
@@ -41,7 +43,7 @@ type Live struct {
 
 // NewLive starts an estimate.
 func NewLive(set Setup) *Live {
-	l := &Live{set: set.WithDefaults(), h: newHistory(), shutAt: math.NaN()}
+	l := &Live{set: set.WithDefaults(), h: newHistory(), shutAt: math.NaN(), settled: math.NaN()}
 	// A sensor at rest may well read the same value for long; only under
 	// pressure is that a sign of a stuck one.
 	l.h.rest, l.h.restBand = float64(set.NominalAmbient()), 3*Kilopascal
@@ -249,8 +251,13 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		r.heldUp = sg.holdOpen // it may be on still
 		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off: make sure its valve was closed, or the supply may have held the pressure up")
 	}
-	if phase == PhaseHold && math.Abs(r.Settling.Amplitude) > 0 && length < 2*r.Settling.Tau.Seconds() && length < 15 {
-		phase = PhaseSettle
+	// What has settled stays so: a joint that is pressed may look like it again.
+	if phase == PhaseHold && !(math.Abs(l.settled-t0) < 0.5) {
+		if math.Abs(r.Settling.Amplitude) > 0 && length < 2*r.Settling.Tau.Seconds() && length < 15 {
+			phase = PhaseSettle
+		} else {
+			l.settled = t0
+		}
 	}
 	return phase, since, r
 }

@@ -15,12 +15,16 @@ const (
 	PhaseSettle               // isolated; settling still hides the leak
 	PhaseHold                 // isolated; the leak is being read
 	PhaseRelease              // let out
+	PhaseEmpty                // run empty through the leak, without anybody letting air out
 	PhaseOver                 // the test was finished
 )
 
 func (p Phase) String() string {
-	return [...]string{"ready", "fill", "settle", "hold", "release", "over"}[p]
+	return [...]string{"ready", "fill", "settle", "hold", "release", "empty", "over"}[p]
 }
+
+// Emptied reports whether the air is going or gone after a hold, let out or not.
+func (p Phase) Emptied() bool { return p == PhaseRelease || p == PhaseEmpty }
 
 // An Event is something that happened to the test. All time comes in with it.
 type Event interface{ event() }
@@ -315,7 +319,7 @@ func (p *Procedure) enter(out []Effect, phase Phase, since time.Duration) []Effe
 		s.PhaseSince = since // the moment of isolation is placed better as the hold grows
 		return out
 	}
-	if phase == PhaseFill && (s.Phase == PhaseReady || s.Phase == PhaseRelease) {
+	if phase == PhaseFill && (s.Phase == PhaseReady || s.Phase.Emptied()) {
 		s.Verdict = Undecided // a new fill is a new question
 	}
 	out = append(out, PhaseChanged{s.Phase, phase, since})
@@ -367,7 +371,7 @@ func (p *Procedure) advise() Advice {
 			return AdviseMoreHelp
 		}
 		return AdviseHandsOff
-	case PhaseRelease:
+	case PhaseRelease, PhaseEmpty:
 		if level > 2*Kilopascal {
 			return AdviseReleasing
 		}

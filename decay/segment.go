@@ -298,30 +298,114 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		}
 	}
 	// Where it stands now.
+	sg.refilled(cells, rising, ref+near)
 	switch last := cells[end]; {
 	case rising[end] || n > 1 && rising[end-1] && !(sg.hasHold && sg.holdOpen):
-		sg.phase = PhaseFill
-		sg.phaseAt = sg.fillAt
+		sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
 	case sg.hasHold && !math.IsNaN(sg.fillAt) && (sg.holdOpen && cells[end].t1-cells[sg.hold.from].t < 1 ||
 		!sg.isolated && last.p-ref > 0.6*(cells[sg.hold.from].p-ref)):
 		// Too early to tell isolation from the last of the fill, or held up by the supply.
 		sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
 	case sg.hasHold && sg.holdOpen:
-		sg.phase = PhaseHold
-		sg.phaseAt = cells[sg.hold.from].t
-	case last.p < ref+near && sg.hasHold:
-		sg.phase = PhaseRelease
-		sg.phaseAt = cells[min(sg.hold.to, end)].t
-	case sg.hasHold && mid[end] < 0:
-		sg.phase = PhaseRelease
-		sg.phaseAt = cells[min(sg.hold.to, end)].t
+		sg.phase, sg.phaseAt = PhaseHold, cells[sg.hold.from].t
+	case sg.hasHold:
+		hold, ok := sg.latest(cells, still)
+		if !ok { // filled again, and nothing shows yet that the supply is off
+			sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
+			if last.p < ref+near {
+				sg.phase, sg.phaseAt = PhaseRelease, last.t
+			}
+			break
+		}
+		// A joint that is pressed or let go bends the trace as well: only air that
+		// goes much faster than the leak ever took it was let out.
+		at := cells[min(hold.to, end)]
+		switch out := sg.vented(cells, still, hold, mid, ref, near); {
+		case out && last.p-ref < math.Max(near, ventedTo*(at.p-ref)):
+			sg.phase, sg.phaseAt = PhaseRelease, at.t
+		case last.p < ref+near:
+			sg.phase, sg.phaseAt = PhaseEmpty, at.t
+		default:
+			sg.phase, sg.phaseAt = PhaseHold, cells[hold.from].t
+		}
 	case last.p < ref+near:
 		sg.phase = PhaseReady
 	default:
-		sg.phase = PhaseFill
-		sg.phaseAt = sg.fillAt
+		sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
 	}
 	return sg
+}
+
+const (
+	refillRise   = 0.03 // of the absolute pressure: less than that is no fill
+	ventedFaster = 2.5  // times the quickest leak that was seen
+	ventedTo     = 0.8  // of the gauge pressure at the end of the hold: less was let out
+)
+
+// refilled takes rises after the start of the hold that are no fill off the
+// account: when a joint is pressed shut the air that its leak had chilled warms
+// up, and the pressure rises by itself, at most by what an expansion without
+// any heat from the walls had chilled it. low is about empty, Pa absolute.
+func (sg *segments) refilled(cells []cell, rising []bool, low float64) {
+	if !sg.hasHold {
+		return
+	}
+	sg.fillAt = math.NaN()
+	for i := 0; i < len(cells); i++ {
+		if !rising[i] {
+			continue
+		}
+		from, most := i, cells[i].p
+		for i < len(cells) && rising[i] {
+			most = math.Max(most, cells[i].p)
+			i++
+		}
+		p, warm := cells[from].p, 1+refillRise
+		if p > low {
+			warm = math.Max(warm, math.Pow(cells[sg.hold.from].p/p, (Gamma-1)/Gamma))
+		}
+		if from <= sg.hold.from || most > warm*p {
+			sg.fillAt = cells[from].t
+			continue
+		}
+		for k := from; k < i; k++ {
+			rising[k] = false
+		}
+	}
+}
+
+// latest is the hold itself, or the longest since when the duct was filled again.
+func (sg *segments) latest(cells []cell, still []stretch) (hold stretch, ok bool) {
+	if !(sg.fillAt > cells[sg.hold.from].t) {
+		return sg.hold, true
+	}
+	long := 1.0 // s
+	for _, s := range still {
+		d := cells[s.to-1].t1 - cells[s.from].t
+		if cells[s.from].t > sg.fillAt && d > long && s.slope < -5*s.slopeSD && -s.slope*d > 0.0007*sg.top {
+			hold, long, ok = s, d, true
+		}
+	}
+	return hold, ok
+}
+
+// vented reports whether the fall after a hold is much faster than the leak was
+// before, both as K = −ṗ/(p·ψ), which stays while the duct empties.
+func (sg *segments) vented(cells []cell, still []stretch, hold stretch, mid []float64, ref, near float64) bool {
+	k := func(slope, p float64) float64 { return -slope / (p * Psi(ref/p)) }
+	leak := 0.0
+	for _, s := range still {
+		if s.from < hold.to {
+			_, p, slope, _ := line(cells, s.from, s.to, 1)
+			leak = math.Max(leak, k(slope, p))
+		}
+	}
+	for i := hold.to; i < len(cells); i++ {
+		if cells[i].p > ref+near && k(mid[i], cells[i].p) > ventedFaster*leak {
+			return true
+		}
+	}
+	return false
 }
 
 // slopeBefore is the slope over the three seconds before t, Pa/s; 0 where there

@@ -108,7 +108,7 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 		return out
 	}
 	// A phase is placed in the past, and may be taken for a moment only.
-	if st.Phase != decay.PhaseRelease {
+	if !st.Phase.Emptied() {
 		c.gone = st.Now
 	}
 	if st.Advice != decay.AdviseListen {
@@ -117,12 +117,12 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 		c.listen = st.Now
 	}
 	switch {
-	case st.Phase == decay.PhaseRelease && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
+	case st.Phase.Emptied() && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
 		c.began = false // the valve was opened for a moment and the air let out again
 	case st.Verdict != decay.Undecided && !c.faults.Doubtful() && c.confirmed(st),
 		st.Now-c.first >= CounterTime-counterSlip,
 		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,
-		st.Phase == decay.PhaseRelease && st.Now-c.gone >= counterGone:
+		st.Phase.Emptied() && st.Now-c.gone >= counterGone:
 		out = append(out, c.finish()...)
 	}
 	return out

@@ -491,7 +491,7 @@ func (m *lesson) step(ev decay.Event) {
 			if e.To == decay.PhaseFill && m.round != nil && m.round.revealed {
 				m.round = nil // a new fill has its own sentences
 			}
-			if (e.To == decay.PhaseRelease || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
+			if (e.To.Emptied() || e.To == decay.PhaseFill) && m.cur != nil && !math.IsNaN(m.cur.iso) && m.cur.running() {
 				// The release is recognised a moment after it began.
 				m.cur.end = math.Max(m.cur.iso, e.At.Seconds()-lateRelease)
 			}
@@ -502,7 +502,7 @@ func (m *lesson) step(ev decay.Event) {
 		m.isolate(st)
 	}
 	// The next fill is a test of its own, with its own zero.
-	if st.Phase == decay.PhaseRelease && st.Advice == decay.AdviseDone {
+	if st.Phase.Emptied() && st.Advice == decay.AdviseDone {
 		m.save(true)
 		m.proc = decay.NewProcedure(m.o.Setup)
 	}

@@ -166,7 +166,7 @@ func (s *scene) drawLens(g *grid, left, top, right, bottom int) {
 	}
 	last, _ := s.trace.Last()
 	for i := len(s.marks) - 1; i >= 0; i-- {
-		if s.marks[i].to == decay.PhaseRelease && s.marks[i].at > t0 {
+		if s.marks[i].to.Emptied() && s.marks[i].at > t0 {
 			last = s.marks[i].at
 		}
 	}

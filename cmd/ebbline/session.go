@@ -94,7 +94,7 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 				s.second()
 			}
 			st := s.proc.State()
-			over := st.Phase == decay.PhaseRelease && st.Advice == decay.AdviseDone && !s.faults.Doubtful()
+			over := st.Phase.Emptied() && st.Advice == decay.AdviseDone && !s.faults.Doubtful()
 			if over || s.length > 0 && since >= s.length ||
 				s.untilVerdict && st.Advice == decay.AdviseListen {
 				return s.finish(), nil

@@ -44,8 +44,14 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 	case decay.AdviseMoreHelp:
 		return "Waiting longer will not settle it: repeat with a smaller volume, a better sensor or another limit."
 	case decay.AdviseReleasing:
+		if st.Phase == decay.PhaseEmpty {
+			return "Running empty through the leak: wait for zero before you loosen a clamp."
+		}
 		return "Letting out: wait for zero before you loosen a clamp."
 	case decay.AdviseDone:
+		if st.Phase == decay.PhaseEmpty {
+			return "It ran empty through its leak: check for zero before you loosen a clamp." + then(PartAdvice(set.Of, st.Result.Outcome))
+		}
 		return "Done: check for zero pressure before you loosen a clamp." + then(PartAdvice(set.Of, st.Result.Outcome))
 	case decay.AdviseShut:
 		return "Over the ceiling: shut the supply and let air out now."
