@@ -109,6 +109,8 @@ func (s *scene) news() fact {
 		return fact{"✖ SENSOR LOST: " + why, warn}
 	case s.notice != "":
 		return fact{"! " + s.notice, warn}
+	case s.trouble != "":
+		return fact{"! " + s.trouble, warn}
 	case s.inDoubt():
 		return fact{"✖ DO NOT TRUST IT: " + s.fault, warn}
 	case s.saved != "" && s.before == nil:

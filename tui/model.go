@@ -191,8 +191,8 @@ func (m *model) tick(now time.Time) {
 		m.take(it, now)
 	}
 	m.showFaults(now)
-	if m.o.Trouble != nil && m.s.notice == "" {
-		m.s.notice = m.o.Trouble()
+	if m.o.Trouble != nil {
+		m.s.trouble = m.o.Trouble()
 	}
 	switch {
 	case m.over, m.gone:

@@ -27,7 +27,8 @@ type scene struct {
 	next     string         // what to do about it
 	doubt    bool           // the readings are not to be trusted
 	saved    string         // where the record went
-	notice   string         // a record that could not be written, a stream that ended
+	notice   string         // a record that could not be saved, a stream that ended
+	trouble  string         // why the test under way is not being kept
 	bell     bool
 	rig      bool // the valves can be worked from here
 	ascii    bool

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
@@ -39,11 +40,11 @@ func bookDir() (string, error) {
 }
 
 // page keeps one test in the book: the capture, byte by byte as received, and
-// the record, which grows with the test. After a fault of the disk the test
-// goes on and the fault is told once, by err.
+// the record, which grows with the test. Under a fault of the disk the test
+// goes on and err tells of the fault, until all that came is written after all.
 type page struct {
 	recordPath, capturePath string
-	recordFile, captureFile *os.File
+	recordFile, captureFile *bookFile
 	fromLines               bool // the source has no bytes of its own: its lines are captured
 
 	ambient decay.Pressure
@@ -52,8 +53,8 @@ type page struct {
 	mu   sync.Mutex // readings and bytes come from different goroutines
 	rec  *record.Writer
 	tape *replay.Writer
-	err  error
-	tell func(error) // gets the first error at once; may be nil
+	err  error       // why the test is not being kept; nil: it is
+	tell func(error) // gets an error at once, and nil when it is over; may be nil
 	stop chan struct{}
 	done sync.WaitGroup
 }
@@ -76,14 +77,16 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}
-	p := &page{}
+	p := &page{stop: make(chan struct{})}
 	var err error
-	if p.recordPath, p.recordFile, err = createNew(pageStem(dir, when, label), record.Extension); err != nil {
+	stem := pageStem(dir, when, label)
+	p.recordPath, p.capturePath = stem+record.Extension, stem+".capture"
+	if p.recordFile, err = openBookFile(p.recordPath); err != nil {
 		return nil, wrong(hint, "book: %w", err)
 	}
-	p.capturePath = p.recordPath[:len(p.recordPath)-len(".ebbline")] + ".capture"
-	if p.captureFile, err = os.OpenFile(p.capturePath, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600); err != nil {
-		p.recordFile.Close()
+	if p.captureFile, err = openBookFile(p.capturePath); err != nil {
+		p.recordFile.file.Close()
+		os.Remove(p.recordPath)
 		return nil, wrong(hint, "book: %w", err)
 	}
 	var extra []record.KeyValue
@@ -96,6 +99,7 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 		Label: label, Source: about.Name, When: when, Program: "ebbline " + version(), Simulated: about.Simulated, Setup: set, Extra: extra,
 	})
 	if err != nil {
+		p.discard()
 		return nil, err
 	}
 	head := map[string]string{"date": when.Format(time.RFC3339Nano), "source": oneLine(about.Name), "simulated": "no"}
@@ -116,13 +120,19 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	if about.Reads == decay.ReadsAbsolute || set.Reads == decay.ReadsAbsolute {
 		head["reads"] = "absolute"
 	}
-	if p.tape, err = replay.NewWriter(p.captureFile, head); err != nil {
-		return nil, wrong(hint, "book: %w", err)
+	if p.tape, err = replay.NewWriter(p.captureFile, head); err == nil {
+		if err = p.rec.Flush(); err == nil {
+			err = p.check()
+		}
+	}
+	if err != nil { // no test begins that is not kept
+		p.discard()
+		_, todo := diskFault(err)
+		return nil, wrong(todo+", or "+hint, "book: %w", err)
 	}
 	p.ambient, p.ceiling = set.NominalAmbient(), set.WithDefaults().Ceiling
-	p.stop = make(chan struct{})
 	p.done.Go(p.flushing)
-	return p, p.rec.Flush()
+	return p, nil
 }
 
 // pageStem is the path of a new record without its extension. Machines that
@@ -184,25 +194,32 @@ func (p *page) chunk(at time.Duration, data []byte) {
 	p.note(p.tape.Chunk(at, data))
 }
 
-// note keeps the first error and tells it; the mutex is held.
+// note tells of a fault of the disk, of the files' own or one that a writer
+// gave up with, and that it is over; the mutex is held.
 func (p *page) note(err error) {
-	if p.err != nil || err == nil {
-		return
-	}
-	p.err = err
-	if p.tell != nil {
+	if err = cmp.Or(err, p.captureFile.fault(), p.recordFile.fault()); (err == nil) != (p.err == nil) && p.tell != nil {
 		p.tell(err)
 	}
+	p.err = err
 }
 
-// troubleWords tell of a test that can no longer be kept, while it goes on.
+// check makes up for faults of the disk as far as that can be done now.
+func (p *page) check() error { return cmp.Or(p.recordFile.check(), p.captureFile.check()) }
+
+// troubleWords tell of a test that cannot be kept now, while it goes on. They
+// fit into a line of a screen.
 func troubleWords(err error) string {
-	return "this test is not being kept: " + err.Error() + "; it goes on, but make room and test again"
+	what, todo := diskFault(err)
+	return "NOT BEING KEPT: " + what.Error() + "; " + todo
 }
 
-// flushing hands what is buffered to the system once a second.
+// flushEvery is half of what may be lost when the program is killed: a busy
+// machine may be late.
+const flushEvery = 500 * time.Millisecond
+
+// flushing hands what is buffered to the system.
 func (p *page) flushing() {
-	t := time.NewTicker(time.Second)
+	t := time.NewTicker(flushEvery)
 	defer t.Stop()
 	for {
 		select {
@@ -210,8 +227,9 @@ func (p *page) flushing() {
 			return
 		case <-t.C:
 			p.mu.Lock()
-			p.note(p.rec.Flush())
-			p.note(p.tape.Flush())
+			err := cmp.Or(p.rec.Flush(), p.tape.Flush())
+			p.check() // the files keep what they found
+			p.note(err)
 			p.mu.Unlock()
 		}
 	}
@@ -221,10 +239,10 @@ func (p *page) flushing() {
 func (p *page) discard() {
 	close(p.stop)
 	p.done.Wait()
-	p.recordFile.Close()
-	p.captureFile.Close()
-	os.Remove(p.recordPath)
-	os.Remove(p.capturePath)
+	for _, f := range []*bookFile{p.recordFile, p.captureFile} {
+		f.file.Close()
+		os.Remove(f.path)
+	}
 }
 
 // close writes the result and syncs both files to the disk.
@@ -233,14 +251,11 @@ func (p *page) close(r decay.Result) error {
 	p.done.Wait()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for _, end := range []func() error{
-		func() error { return p.rec.Finish(r) }, p.recordFile.Sync, p.recordFile.Close,
-		p.tape.Flush, p.captureFile.Sync, p.captureFile.Close,
-	} {
-		p.note(end())
+	err := cmp.Or(p.rec.Finish(r), p.tape.Flush(), p.recordFile.close(), p.captureFile.close())
+	p.err = err
+	if err == nil {
+		return nil
 	}
-	if p.err != nil {
-		return wrong("make room on the disk; "+p.recordPath+" and "+p.capturePath+" hold what was written", "book: %w", p.err)
-	}
-	return nil
+	what, todo := diskFault(err)
+	return wrong(todo+", then test again: what was written until then is in "+p.recordPath+" and "+p.capturePath, "book: not all of the test was kept: %w", what)
 }

@@ -16,7 +16,6 @@ import (
 	"ebbline/decay"
 	"ebbline/decay/record"
 	"ebbline/sensor"
-	"ebbline/sensor/replay"
 	"ebbline/sensor/rig"
 )
 
@@ -27,7 +26,6 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 	if err != nil {
 		t.Skip(err)
 	}
-	defer full.Close()
 	dir := t.TempDir()
 	var told []error
 	k := &keeper{tell: func(err error) { told = append(told, err) }}
@@ -35,7 +33,7 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 		p, err := openPage(dir, label, "kPa", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), sensor.About{Name: "bench"}, set)
 		if err == nil { // from here on its disk is full
 			p.mu.Lock()
-			p.tape, err = replay.NewWriter(&filling{full, 10000}, nil)
+			p.captureFile.file = full
 			p.mu.Unlock()
 		}
 		return p, err
@@ -51,7 +49,7 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 	if len(told) != 1 || !errors.Is(told[0], syscall.ENOSPC) {
 		t.Fatalf("told %v", told)
 	}
-	if w := k.trouble(); !strings.Contains(w, "not being kept") || !strings.Contains(w, "no space left") {
+	if w := k.trouble(); !strings.Contains(w, "NOT BEING KEPT") || !strings.Contains(w, "make room") || !strings.Contains(w, "no space left") {
 		t.Errorf("trouble: %q", w)
 	}
 	path, err := k.save(decay.Result{})
@@ -64,19 +62,6 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 	if k.trouble() != "" {
 		t.Error("trouble after the end of the test")
 	}
-}
-
-// filling is a disk with some room left.
-type filling struct {
-	full *os.File
-	left int
-}
-
-func (f *filling) Write(p []byte) (int, error) {
-	if f.left -= len(p); f.left > 0 {
-		return len(p), nil
-	}
-	return f.full.Write(p)
 }
 
 // Many processes that begin tests of one label at one moment in one folder do

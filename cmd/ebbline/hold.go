@@ -174,7 +174,12 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	k := &keeper{}
 	if headless {
 		k.tell = func(err error) {
-			a.complain(wrong("make room on the disk, then test again; this test goes on", "book: %w", err))
+			if err == nil {
+				fmt.Fprintln(a.err, "ebbline: the test is being kept again, from its beginning")
+				return
+			}
+			what, todo := diskFault(err)
+			a.complain(wrong(todo+": what waits is then written; the test goes on", "book: the test is not being kept: %w", what))
 		}
 	}
 	var src sensor.Source

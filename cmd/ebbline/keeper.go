@@ -21,7 +21,7 @@ const (
 type keeper struct {
 	open func(label string, set decay.Setup) (*page, error) // makes the page of a test
 
-	tell func(error) // of a page that cannot be written; may be nil
+	tell func(error) // of a page that cannot be written, nil when it can again; may be nil
 
 	mu    sync.Mutex
 	page  *page
