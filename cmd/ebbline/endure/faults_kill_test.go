@@ -1,0 +1,132 @@
+//go:build unix
+
+package endure
+
+import (
+	"bytes"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+)
+
+func readFile(t testing.TB, name string) []byte {
+	t.Helper()
+	b, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// A program that is killed at any moment of a test (its start, the fill, the
+// hold, its end, while the record is saved) loses at most a second of readings,
+// and what is left can be read.
+func TestFaultsKill(t *testing.T) {
+	const hz = 100
+	var mu sync.Mutex
+	var lost []time.Duration
+	moments := map[string]int{}
+	whole := 0
+	atOnce(t, 5, amount(10, 200), func(t *testing.T, i int) {
+		r := rand.New(rand.NewPCG(20261126, uint64(i)))
+		within := func(from, to time.Duration) time.Duration {
+			return from + time.Duration(r.Int64N(int64(to-from)))
+		}
+		// From the port's first line: rest until 1 s, fill until 3 s, then the hold.
+		moment := []string{"start", "fill", "hold", "end", "saving"}[i%5]
+		var after, dying time.Duration
+		switch moment {
+		case "start":
+			after = within(0, 1200*time.Millisecond)
+		case "fill":
+			after = within(1200*time.Millisecond, 3*time.Second)
+		case "hold":
+			after = within(3*time.Second, 8*time.Second)
+		case "end": // it was asked to end, and winds up
+			after, dying = within(time.Second, 8*time.Second), within(0, 10*time.Millisecond)
+		case "saving":
+			after, dying = within(time.Second, 8*time.Second), within(0, 100*time.Millisecond)
+		}
+		b, book := newBoard(t, hz, holding(time.Second, 60)), t.TempDir()
+		args := []string{"hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book}
+		var kill, end func()
+		if i%3 == 0 {
+			x := inTerminal(t, command(t, args...), look{})
+			kill = func() { x.cmd.Process.Kill(); x.ended(5 * time.Second) }
+			end = func() { x.press("q") }
+		} else {
+			cmd := command(t, append(args, "--json")...)
+			var out bytes.Buffer
+			cmd.Stdout, cmd.Stderr = &out, &out
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			kill = func() { cmd.Process.Kill(); cmd.Wait() }
+			end = func() { cmd.Process.Signal(syscall.SIGTERM) }
+			t.Cleanup(func() { cmd.Process.Kill() })
+		}
+		time.Sleep(after)
+		ended := time.Now() // the program may rightly read no more
+		sent := b.sent.Load()
+		if dying > 0 {
+			end()
+			time.Sleep(dying)
+		} else {
+			ended, sent = time.Now(), b.sent.Load()
+		}
+		kill()
+		b.unplug()
+
+		all := readBook(t, book, hz)
+		if len(all) == 0 {
+			if moment != "start" {
+				t.Errorf("killed %v after the start (%s), and the book is empty", after, moment)
+			}
+			return
+		}
+		k := all[0]
+		// Lines before the port was opened are not the program's.
+		loss := time.Duration(sent)*time.Second/hz - k.last - time.Second/hz
+		if k.lines == 0 {
+			loss = ended.Sub(k.begun)
+		}
+		if k.missing != 0 {
+			t.Errorf("%d lines are missing in the midst of the capture", k.missing)
+		}
+		if loss > time.Second {
+			t.Errorf("killed in %s after %v: %v of readings lost", moment, after, loss)
+		}
+		if k.lines > 0 {
+			judged(t, k.capture)
+		}
+		if k.lines > 2*hz {
+			if _, n := judged(t, k.record); n < k.lines-hz {
+				t.Errorf("%d lines in the capture, %d readings in the record", k.lines, n)
+			}
+		}
+		if info, err := os.Stat(k.record); err != nil || info.Size() == 0 {
+			t.Errorf("the record: %v", err)
+		}
+		said := checkBook(t, book)
+		if n, _ := filepath.Glob(filepath.Join(book, "*.ebbline")); len(n) != 1 || len(all) != 1 {
+			t.Errorf("%d records, %d captures", len(n), len(all))
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		lost = append(lost, max(0, loss))
+		moments[moment]++
+		if bytes.Contains([]byte(said), []byte("1 of 1 whole")) {
+			whole++
+		}
+	})
+	if len(lost) == 0 {
+		t.Fatal("no test was begun")
+	}
+	slices.Sort(lost)
+	t.Logf("%d killed %v, %d of them with a whole record; readings lost: median %v, worst %v", len(lost), moments, whole, lost[len(lost)/2].Round(time.Millisecond), lost[len(lost)-1].Round(time.Millisecond))
+}
