@@ -108,6 +108,7 @@ var arrows = map[string][]string{
 	"tui":             {"tui/chart", "tui/background", "decay", "decay/record", "decay/report", "sensor"},
 	"tui/chart":       {},
 	"tui/background":  {},
+	"cmd/release":     {},
 	"cmd/ebbline": {"tui", "tui/chart", "tui/background", "decay", "decay/record", "decay/report",
 		"sensor", "sensor/wire", "sensor/calib", "sensor/profile", "sensor/rig", "sensor/replay", "sensor/trace"},
 }

@@ -33,7 +33,7 @@ vehicle and leak, and names the ports that are connected.
 		RunE:                       func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context()) },
 	}
 	cmd.SetVersionTemplate("ebbline {{.Version}}\n")
-	cmd.AddCommand(a.bookCommand(), a.calibrateCommand(), a.counterCommand(), a.holdCommand(), a.lessonCommand(), a.measureCommand(), a.planCommand(), a.portsCommand(), a.reportCommand(), a.rigCommand(), a.shortfallCommand(), a.splitCommand(), a.volumeCommand())
+	cmd.AddCommand(a.bookCommand(), a.calibrateCommand(), a.counterCommand(), a.holdCommand(), a.lessonCommand(), a.manCommand(), a.measureCommand(), a.planCommand(), a.portsCommand(), a.reportCommand(), a.rigCommand(), a.shortfallCommand(), a.splitCommand(), a.volumeCommand())
 	return cmd
 }
 

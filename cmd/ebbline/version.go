@@ -1,27 +1,48 @@
 package main
 
-import "runtime/debug"
+import (
+	"runtime/debug"
+	"strings"
+	"time"
+)
 
-// version is the module's version, or the revision it was built from.
+// version says what the program was built from.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "unknown"
+		return "(devel), built without module information"
 	}
-	v, revision, changed := info.Main.Version, "", ""
+	return versionOf(info)
+}
+
+// versionOf is the module's version, the commit with its date and whether the
+// tree was changed since, and what built it for which system.
+func versionOf(info *debug.BuildInfo) string {
+	built := map[string]string{}
 	for _, s := range info.Settings {
-		switch {
-		case s.Key == "vcs.revision":
-			revision = s.Value
-		case s.Key == "vcs.modified" && s.Value == "true":
-			changed = ", changed"
+		built[s.Key] = s.Value
+	}
+	out := info.Main.Version
+	if out == "" {
+		out = "(devel)"
+	}
+	switch revision := built["vcs.revision"]; {
+	case revision != "":
+		out += ", commit " + revision[:min(12, len(revision))] + dateOf(built["vcs.time"], " of ", "2006-01-02 15:04:05 UTC")
+		if built["vcs.modified"] == "true" {
+			out += ", tree modified"
 		}
+	case strings.HasPrefix(out, "("):
+		out += ", built without its commit"
 	}
-	if v == "" {
-		v = "(devel)"
+	return out + "; " + info.GoVersion + " " + built["GOOS"] + "/" + built["GOARCH"]
+}
+
+// dateOf is the time of a commit in UTC after the word before, or nothing.
+func dateOf(text, before, layout string) string {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return ""
 	}
-	if revision != "" {
-		v += " (" + revision[:min(12, len(revision))] + changed + ")"
-	}
-	return v + " " + info.GoVersion
+	return before + t.UTC().Format(layout)
 }
