@@ -34,10 +34,10 @@ func pack(files []file, folder string, when time.Time, form func([]file, time.Ti
 	files = slices.Clone(files)
 	slices.SortFunc(files, func(a, b file) int { return cmp.Compare(a.name, b.name) })
 	for i := range files {
+		files[i].name = folder + "/" + files[i].name
 		if i > 0 && files[i].name == files[i-1].name {
 			return nil, fmt.Errorf("two files are called %s", files[i].name)
 		}
-		files[i].name = folder + "/" + files[i].name
 	}
 	return form(files, when.UTC().Truncate(time.Second))
 }
