@@ -335,7 +335,7 @@ func (w *watchdog) check(now time.Duration, rate float64, bytes, garbled bool) *
 	w.on = true
 	f := &Fault{At: now, Code: FaultSilent, State: Begins,
 		Text: fmt.Sprintf("%s: no reading for %.0f s", w.name, (now - w.last).Seconds()),
-		Hint: "check the cable, the board's power and the baud rate (--baud); a Modbus transmitter speaks only when asked: --modbus"}
+		Hint: "check the cable, the board's power and the baud rate (--baud); over RS-485 also whether A and B are swapped; a Modbus transmitter speaks only when asked: --modbus"}
 	if bytes {
 		f.Text += ", though something is sent"
 		f.Hint = "check the baud rate (--baud) and what the board's program prints: `ebbline ports` shows it"

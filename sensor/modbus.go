@@ -230,7 +230,7 @@ func (c *modbusComplaints) poll(at time.Duration, err error) (out []Fault) {
 		c.silent = true
 		out = append(out, Fault{At: at, Code: FaultSilent, State: Begins,
 			Text: fmt.Sprintf("%s: no answer from transmitter %d for %.0f s", c.name, c.m.Address, (at - c.last).Seconds()),
-			Hint: fmt.Sprintf("check its power, that A and B of the cable are not swapped, its address (asked: %d), the baud rate (--baud) and parity=%s", c.m.Address, c.m.Parity)})
+			Hint: fmt.Sprintf("check its power, that A and B of the cable are not swapped, its address (asked: %d), the baud rate (--baud) and parity=%s, and on a long cable the end resistors (120 Ω)", c.m.Address, c.m.Parity)})
 	}
 	return out
 }

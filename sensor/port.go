@@ -47,6 +47,7 @@ type PortOptions struct {
 	Baud      int    // 0: DefaultBaud, or DefaultModbusBaud
 	Unit      string // of values whose line names none; "": psi, said in About
 	Reads     decay.Reference
+	Stated    bool           // somebody said what Reads is; else it is an assumption, said in About
 	Ambient   decay.Pressure // by which gauge readings are made absolute; 0: 101.325 kPa
 	FullScale float64        // Pa, of the transducer; 0: unknown
 
@@ -446,6 +447,7 @@ type lineReader struct {
 	stream   *wire.Stream
 
 	assumed bool // the unit was
+	mute    bool // the latest reading was of a line that says neither gauge nor absolute
 	signal  signalState
 	watch   *lineWatch
 	shapes  shapeGuard
@@ -485,6 +487,9 @@ func (l *lineReader) detail() string {
 	s := l.stream.Detected()
 	if l.assumed && l.opt.Unit == "" && !l.signal.like {
 		s += "; the lines name no unit: " + l.unit + " was assumed (--unit says otherwise)"
+	}
+	if l.mute && !l.opt.Stated {
+		s += "; they do not say gauge or absolute: " + l.opt.Reads.String() + " was assumed (--reads says otherwise)"
 	}
 	return s + l.signal.detail(l.opt.Calibration)
 }
@@ -592,6 +597,7 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 		}
 	}
 	if l.signal.note(unit) {
+		l.mute = false
 		return l.signal.pressure(l.opt, f, unit)
 	}
 	u, err := decay.ParsePressureUnit(unit)
@@ -602,6 +608,7 @@ func (l *lineReader) pressure(f wire.Fields) (decay.Pressure, error) {
 	if math.Abs(v) > impossible {
 		return 0, fmt.Errorf("%g %s is no pressure that a hose can hold: two lines may have run into one", f.Value, unit)
 	}
+	l.mute = f.Reference == ""
 	absolute := l.opt.Reads == decay.ReadsAbsolute
 	switch f.Reference {
 	case "absolute":

@@ -184,8 +184,17 @@ func TestUnitOnTheLineWins(t *testing.T) {
 func TestAssumedUnitIsSaid(t *testing.T) {
 	l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
 	feedAll(l, time.Second, "10.5")
-	if d := l.detail(); !strings.Contains(d, "psi was assumed") {
+	if d := l.detail(); !strings.Contains(d, "psi was assumed") || !strings.Contains(d, "gauge was assumed") {
 		t.Errorf("about says %q", d)
+	}
+	feedAll(l, time.Second, "10.5 psi abs")
+	if d := l.detail(); strings.Contains(d, "assumed") {
+		t.Errorf("of a line that says both, about says %q", d)
+	}
+	l = newLineReader(PortOptions{Name: "p", Unit: "psi", Stated: true, Ambient: decay.DefaultAmbient}, "psi")
+	feedAll(l, time.Second, "10.5")
+	if d := l.detail(); strings.Contains(d, "assumed") {
+		t.Errorf("of what was stated, about says %q", d)
 	}
 }
 

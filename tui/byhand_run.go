@@ -170,8 +170,10 @@ func (h *HandRun) HandSentence(u decay.PressureUnit) string {
 		return "Not sure yet: go on for about " + brief(r.ToDecide) + "."
 	case r.HasFit && r.Outcome == decay.Undecided:
 		return "Not sure yet: a longer hold, a finer dial or a transducer would tell more."
+	case r.HasFit && (r.Outcome == decay.Holds || r.Outcome == decay.Leaks):
+		return "Not sure yet: a few more readings settle it."
 	case r.HasFit:
-		return "So far: " + strings.ReplaceAll(r.Outcome.String(), "-", " ") + ". A few more readings make it sure."
+		return "So far: " + strings.ReplaceAll(r.Outcome.String(), "-", " ") + ". Go on reading."
 	}
 	return "Go on reading: there is too little to judge yet."
 }

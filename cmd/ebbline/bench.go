@@ -59,7 +59,7 @@ func (b *bench) open(f *counterFlags) error {
 		b.src, b.head = b.rig, map[string]string{"unit": "psi", "shown": b.unit.Name}
 		return nil
 	}
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: b.set.Reads, Ambient: b.set.NominalAmbient(), FullScale: b.set.FullScale, Tap: b.chunk}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: b.set.Reads, Stated: f.reads != "", Ambient: b.set.NominalAmbient(), FullScale: b.set.FullScale, Tap: b.chunk}
 	b.prof.port(&opt)
 	b.head = b.prof.head(opt, b.unit)
 	src, err := sensor.Open(opt)

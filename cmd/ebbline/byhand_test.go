@@ -52,6 +52,23 @@ func TestHoldByHandLineByLine(t *testing.T) {
 	}
 }
 
+// A reading's line says one thing: either how it stands or that it is not sure.
+func TestHoldByHandSaysOneThing(t *testing.T) {
+	_, out, _ := ebbline(t, typedHold, "hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--limit", "1mm", "--book", t.TempDir())
+	unsure := 0
+	for line := range strings.Lines(out) {
+		if strings.Contains(line, "undecided") && (strings.Contains(line, "holds") || strings.Contains(line, "leaks")) {
+			t.Errorf("says two things: %s", line)
+		}
+		if strings.Contains(line, "a few more readings settle it") {
+			unsure++
+		}
+	}
+	if unsure == 0 {
+		t.Errorf("no line says that more readings settle it:\n%s", out)
+	}
+}
+
 func TestHoldByHandJSON(t *testing.T) {
 	_, out, _ := ebbline(t, typedHold, "hold", "--by-hand", "--division", "3", "--unit", "kPa", "--json", "--volume", "10L", "--book", t.TempDir())
 	lines := strings.Split(strings.TrimSpace(out), "\n")

@@ -185,7 +185,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	var src sensor.Source
 	var controls sensor.Controls
 	card := !headless && !f.yes && old == nil
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Stated: f.reads != "", Ambient: set.NominalAmbient(), FullScale: set.FullScale, Modbus: polled, Tap: k.chunk}
 	if old != nil {
 		opt.Tap = func(at time.Duration, data []byte) { k.chunk(at+old.by, data) }
 	}
@@ -313,7 +313,8 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
-	s := &session{src: src, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
+	tell := func(words string) { fmt.Fprintf(a.err, "ebbline: %s\n", words) }
+	s := &session{src: src, tell: tell, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
 	r, err := s.run(ctx)
 	path, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)

@@ -183,7 +183,7 @@ func (f *lessonFlags) chooseProfile() (*chosen, error) {
 func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tui.LessonOptions) error {
 	set := o.Setup
 	k := &keeper{}
-	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: k.chunk}
+	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Stated: f.reads != "", Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: k.chunk}
 	prof.port(&opt)
 	k.open = func(label string, set decay.Setup) (*page, error) {
 		return openPageHead(f.book, label, time.Now(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt, prof.shown(&f.setupFlags)))

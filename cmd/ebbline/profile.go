@@ -163,6 +163,7 @@ func (c *chosen) port(opt *sensor.PortOptions) {
 	if opt.Modbus == nil {
 		opt.Modbus = c.Modbus
 	}
+	opt.Stated = opt.Stated || c.ReadsStated
 	opt.Calibration, opt.Lines, opt.Noise = c.Calibration, c.Lines, c.Noise
 }
 

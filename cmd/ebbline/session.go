@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"time"
 
 	"ebbline/decay"
@@ -25,11 +26,14 @@ type session struct {
 	length       time.Duration // ends the test; 0: nothing does
 	untilVerdict bool
 	onItem       func(sensor.Item) // keeps it; may be nil
+	tell         func(string)      // says once how the readings are understood; may be nil
 	earlier      []decay.Sample    // of a test that is gone on with
 	before       *tui.Past         // compared with; nil: nothing is
 
 	proc   *decay.NetProcedure
 	faults sensor.Faults
+	heard  time.Time     // when the latest item came, at first when the test began
+	at     time.Duration // its time
 }
 
 // lookEvery is how often the estimate is renewed.
@@ -69,6 +73,7 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 	look := time.NewTicker(lookEvery)
 	defer look.Stop()
 	began := time.Now()
+	s.heard, s.at = began, s.proc.State().Now
 	second := 0
 	for {
 		select {
@@ -108,6 +113,11 @@ func (s *session) take(it sensor.Item) {
 	if s.onItem != nil {
 		s.onItem(it)
 	}
+	at := it.At
+	if it.Fault != nil {
+		at = it.Fault.At
+	}
+	s.heard, s.at = time.Now(), max(s.at, at)
 	if it.Fault == nil {
 		s.step(decay.Taken{Sample: it.Sample})
 		return
@@ -194,9 +204,28 @@ func (s *session) advice(st decay.State) string {
 	return report.Advice(st, s.set, s.unit)
 }
 
+// clock is the test's time. It goes on while nothing comes.
+func (s *session) clock() time.Duration {
+	if quiet := time.Since(s.heard); quiet > time.Second/2 {
+		return s.at + quiet
+	}
+	return s.proc.State().Now
+}
+
 // second prints where the test stands.
 func (s *session) second() {
 	st := s.proc.State()
+	st.Now = s.clock()
+	if st.Seen && s.tell != nil {
+		a := s.src.About()
+		if n, ok := s.src.(noted); ok {
+			a.Detail = strings.TrimPrefix(a.Detail, n.note+"; ") // was said before
+		}
+		if !a.Simulated && a.Detail != "" {
+			s.tell("how the lines are read: " + a.Detail)
+		}
+		s.tell = nil
+	}
 	r := st.Result
 	sized := r.HasFit && r.HasVolume
 	if s.asJSON {

@@ -100,6 +100,42 @@ func TestSessionPrintsALineASecondAndTheResult(t *testing.T) {
 	}
 }
 
+// quiet is a source that goes silent and stays open.
+type quiet struct{ played }
+
+func (s *quiet) Next(ctx context.Context) (sensor.Item, error) {
+	if s.at >= s.until {
+		<-ctx.Done()
+		return sensor.Item{}, ctx.Err()
+	}
+	return s.played.Next(ctx)
+}
+
+func (s *quiet) About() sensor.About {
+	return sensor.About{Name: "bench", Detail: "numbers; psi was assumed"}
+}
+
+// The clock goes on while nothing comes, and how the lines are read is said once.
+func TestSessionClockGoesOnInSilence(t *testing.T) {
+	for name, until := range map[string]time.Duration{"after five seconds": 5 * time.Second, "from the start": 0} {
+		var said []string
+		lines, _, _ := play(t, &session{src: &quiet{played{p: filled(0), until: until}}, length: 20 * time.Second, tell: func(w string) { said = append(said, w) }})
+		n := 0
+		for _, m := range lines {
+			at, ok := m["t_s"].(float64)
+			if !ok || m["phase"] == nil {
+				continue
+			}
+			if n++; math.Abs(at-float64(n)) > 0.3 {
+				t.Errorf("%s: line %d is of %.1f s", name, n, at)
+			}
+		}
+		if want := map[bool]int{true: 1}[until > 0]; n < 19 || len(said) != want || want > 0 && said[0] != "how the lines are read: numbers; psi was assumed" {
+			t.Errorf("%s: %d lines, said %q", name, n, said)
+		}
+	}
+}
+
 func TestSessionEndsByItself(t *testing.T) {
 	lines, _, _ := play(t, &session{src: &played{p: filled(0.01), until: time.Hour}, length: 10 * time.Second})
 	if n := len(lines); n < 10 || n > 12 {

@@ -465,6 +465,19 @@ func TestMessageFits(t *testing.T) {
 	}
 }
 
+// A label may read like anything, as one does that says when the test was made.
+func TestMessageReadsWithAnyLabel(t *testing.T) {
+	s := repaired(t)
+	for _, label := range []string{"before the repair", "left hose", "Leak test of Monday"} {
+		for _, x := range s.Tests {
+			x.Record.Label = label
+		}
+		if m := s.Message(); !strings.Contains(m, "Leak test: "+label+". ") {
+			t.Errorf("%q: %s", label, m)
+		}
+	}
+}
+
 // TestPictureIsTheChart: the picture has its size, and the traces, the ceiling
 // and paper on it.
 func TestPictureIsTheChart(t *testing.T) {

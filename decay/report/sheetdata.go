@@ -201,7 +201,7 @@ func (s *Sheet) message(label string) string {
 	}
 	b.WriteString("Leak test")
 	if label != "" {
-		b.WriteString(" of " + label)
+		b.WriteString(": " + label) // whatever it says, as "before the repair"
 	}
 	b.WriteString(". ")
 	for _, t := range s.Tests {
