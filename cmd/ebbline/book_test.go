@@ -62,6 +62,11 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 	if k.trouble() != "" {
 		t.Error("trouble after the end of the test")
 	}
+	var said strings.Builder
+	(&app{err: &said}).tellKept(k)
+	if w := said.String(); strings.Contains(w, "is kept in") || !strings.Contains(w, "NOT kept whole") || !strings.Contains(w, path) || !strings.Contains(w, ".capture") {
+		t.Errorf("at the end it says %q", w)
+	}
 }
 
 // Many processes that begin tests of one label at one moment in one folder do

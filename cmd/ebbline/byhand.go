@@ -104,7 +104,7 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 		if r.Samples == 0 {
 			h.page.discard()
 		} else {
-			a.tellTypedKept(h.page.recordPath)
+			a.tellTypedKept(h)
 		}
 	}
 	return err
@@ -112,9 +112,10 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 
 // tellTypedKept says where a hold by hand is kept, and how to go on with one
 // that ended under pressure.
-func (a *app) tellTypedKept(path string) {
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
-	if rec, err := openRecord(path); err == nil && rec.Unended {
+func (a *app) tellTypedKept(h *handHold) {
+	path := h.page.recordPath
+	a.tellPath(path, h.lost)
+	if rec, err := openRecord(path); h.lost == nil && err == nil && rec.Unended {
 		fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --by-hand --reopen %s goes on with the hold\n", path)
 	}
 }
@@ -259,7 +260,7 @@ wait:
 		err = errors.Join(err, report.Text(a.out, in, h.unit))
 		fmt.Fprintf(a.out, "  by hand    %s\n", gainOf(set, r))
 	}
-	a.tellTypedKept(h.page.recordPath)
+	a.tellTypedKept(h)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	if errIn != nil {
 		errIn = wrong("lines of the input are short", "standard input: %w", errIn)

@@ -25,6 +25,7 @@ type handHold struct {
 	unit       decay.PressureUnit
 	set        decay.Setup
 	page       *handPage
+	lost       error // of the latest writing, nil when all was kept
 }
 
 func (h *handHold) begin(set decay.Setup) (err error) {
@@ -35,11 +36,13 @@ func (h *handHold) begin(set decay.Setup) (err error) {
 
 func (h *handHold) keep(all, takenBack []tui.DialReading) error {
 	h.page.all, h.page.back = all, takenBack
-	return h.page.write(nil)
+	h.lost = h.page.write(nil)
+	return h.lost
 }
 
 func (h *handHold) save(r decay.Result) (string, error) {
-	return h.page.recordPath, h.page.write(&r)
+	h.lost = h.page.write(&r)
+	return h.page.recordPath, h.lost
 }
 
 // handPage keeps a hold by hand: the record and a capture of what was typed.

@@ -284,9 +284,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		}
 		fmt.Fprintln(a.out, words)
 	}
-	for _, path := range k.paths {
-		a.tellKept(path)
-	}
+	a.tellKept(k)
 	return errors.Join(err, saveErr)
 }
 
@@ -316,11 +314,9 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	tell := func(words string) { fmt.Fprintf(a.err, "ebbline: %s\n", words) }
 	s := &session{src: src, tell: tell, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
 	r, err := s.run(ctx)
-	path, saveErr := k.save(r)
+	_, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)
-	if saveErr == nil {
-		a.tellKept(path)
-	}
+	a.tellKept(k)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	return err
 }

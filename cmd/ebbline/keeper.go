@@ -26,10 +26,11 @@ type keeper struct {
 	mu    sync.Mutex
 	page  *page
 	items []sensor.Item
-	head  []kept // the first bytes of all
-	tail  []kept // the latest
-	bytes int    // in head
-	paths []string
+	head  []kept   // the first bytes of all
+	tail  []kept   // the latest
+	bytes int      // in head
+	paths []string // of records that are kept, or are being so
+	torn  []string // of records that could not be written to their end
 }
 
 // kept are bytes as received.
@@ -112,6 +113,9 @@ func (k *keeper) save(r decay.Result) (string, error) {
 	}
 	path := k.page.recordPath
 	err := k.page.close(r)
+	if err != nil {
+		k.paths, k.torn = k.paths[:len(k.paths)-1], append(k.torn, path)
+	}
 	k.page = nil
 	return path, err
 }

@@ -218,7 +218,10 @@ func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tu
 	lines, err := tui.RunLesson(ctx, o)
 	a.tellLesson("lesson", lines)
 	for _, path := range k.paths {
-		fmt.Fprintf(a.err, "ebbline: a test is kept in %s\n", path)
+		a.tellPath(path, nil)
+	}
+	for _, path := range k.torn {
+		a.tellPath(path, errNotKept)
 	}
 	return err
 }

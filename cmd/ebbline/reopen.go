@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"time"
 
 	"ebbline/decay"
@@ -91,15 +93,28 @@ func (l later) Next(ctx context.Context) (sensor.Item, error) {
 	return it, err
 }
 
-// tellKept says where a test is kept, and how to go on with one that was ended
-// under pressure.
-func (a *app) tellKept(path string) {
-	fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
-	rec, err := openRecord(path)
-	if err != nil {
+// tellKept says where the tests are kept, and how to go on with one that was
+// ended under pressure.
+func (a *app) tellKept(k *keeper) {
+	for _, path := range k.paths {
+		a.tellPath(path, nil)
+		if rec, err := openRecord(path); err == nil && rec.Unended && !rec.Simulated {
+			fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --reopen %s goes on with the test\n", path)
+		}
+	}
+	for _, path := range k.torn {
+		a.tellPath(path, errNotKept)
+	}
+}
+
+// errNotKept is why a test is not called kept; what went wrong was told.
+var errNotKept = errors.New("the test could not be written to its end")
+
+// tellPath says where a test is kept, or where the part is that was.
+func (a *app) tellPath(path string, err error) {
+	if err == nil {
+		fmt.Fprintf(a.err, "ebbline: the test is kept in %s\n", path)
 		return
 	}
-	if rec.Unended && !rec.Simulated {
-		fmt.Fprintf(a.err, "ebbline: the duct was still under pressure; --reopen %s goes on with the test\n", path)
-	}
+	fmt.Fprintf(a.err, "ebbline: the test was NOT kept whole; what was written of it is in %s and %s\n", path, strings.TrimSuffix(path, record.Extension)+".capture")
 }
