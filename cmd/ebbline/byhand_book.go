@@ -36,6 +36,9 @@ func (h *handHold) begin(set decay.Setup) (err error) {
 
 func (h *handHold) keep(all, takenBack []tui.DialReading) error {
 	h.page.all, h.page.back = all, takenBack
+	if n := len(all); n > 0 { // typed just now
+		h.page.rec.Extra[1].Value = time.Now().Add(-all[n-1].At).Format(time.RFC3339Nano)
+	}
 	h.lost = h.page.write(nil)
 	return h.lost
 }
@@ -75,7 +78,7 @@ func openHandPage(dir, label string, unit decay.PressureUnit, when time.Time, se
 		return nil, wrong(hint, "book: %w", err)
 	}
 	p := &handPage{recordPath: path, capturePath: strings.TrimSuffix(path, ".ebbline") + ".capture", unit: unit,
-		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set, Extra: []record.KeyValue{{Key: "shown", Value: unit.Name}}}}
+		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set, Extra: []record.KeyValue{{Key: "shown", Value: unit.Name}, {Key: timesFrom, Value: when.Format(time.RFC3339Nano)}}}}
 	return p, p.write(nil)
 }
 
@@ -166,12 +169,8 @@ func (f *holdFlags) earlierByHand(set *decay.Setup) (list []tui.DialReading, ago
 	for _, s := range rec.Samples {
 		list = append(list, tui.DialReading{At: s.At, P: s.P.Gauge(rec.Setup.NominalAmbient())})
 	}
-	// The file was written with its last reading.
-	st, err := os.Stat(f.reopen)
-	if err != nil {
-		return nil, 0, wrong("check the name and where it is", "%w", err)
-	}
-	return list, list[len(list)-1].At + max(0, time.Since(st.ModTime())), nil
+	ago, err = f.sinceBegun(rec, time.Now())
+	return list, ago, err
 }
 
 // discard removes the files of a hold without any reading.

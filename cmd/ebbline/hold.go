@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -191,11 +192,18 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	prof.port(&opt)
 	// The book is opened first: a folder that cannot be written to is no test.
+	opened := time.Now() // the port is, or will be at once
 	k.open = func(label string, set decay.Setup) (*page, error) {
 		about, head := sensor.About{Name: f.port, Reads: set.Reads}, prof.head(opt, unit)
 		if f.port == "" {
 			about, head = sensor.About{Name: "simulated rig", Simulated: true}, map[string]string{"unit": "psi", "shown": unit.Name}
 		}
+		from := opened
+		if old != nil {
+			from = from.Add(-old.by)
+			head["cut_before_s"] = strconv.FormatFloat((old.by + sensor.CutFor).Seconds(), 'g', -1, 64)
+		}
+		head[timesFrom] = from.Format(time.RFC3339Nano)
 		p, err := openPageHead(f.book, label, time.Now(), about, set, head)
 		if err == nil {
 			p.fromLines = f.port == ""
@@ -227,6 +235,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			return err
 		}
 		defer src.Close()
+		opened = time.Now()
 		if prof != nil {
 			src = noted{src, prof.note()}
 		}
@@ -239,6 +248,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		watched = sensor.Watch(src, sensor.HealthConfig{Name: src.About().Name, Reads: set.Reads, Ambient: set.Ambient, FullScale: set.FullScale})
 	}
 	if headless {
+		if old != nil {
+			fmt.Fprintf(a.err, "ebbline: going on with %s, whose last reading came %.0f s ago\n", f.reopen, (old.by - old.rec.Samples[len(old.rec.Samples)-1].At).Seconds())
+		}
 		return a.holdPlain(ctx, f, watched, set, unit, k, before, old.samples())
 	}
 

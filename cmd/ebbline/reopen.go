@@ -55,14 +55,46 @@ func (f *holdFlags) reopened(set *decay.Setup) (*reopened, error) {
 	if f.label == "" {
 		f.label = rec.Label
 	}
-	// A record is written to until its test ends: the file's own time says when
-	// the last reading came.
+	by, err := f.sinceBegun(rec, time.Now())
+	return &reopened{rec, by}, err
+}
+
+// timesFrom is the line of a record, and of a capture's head, that says from
+// which moment the times of its readings count.
+const timesFrom = "times_from"
+
+// sinceBegun is how long before now the times of a record begin that is gone on
+// with. Who copies a record changes the file's time, so that it counts only in
+// a record that does not say it, and only where it can be that of the last
+// reading.
+func (f *holdFlags) sinceBegun(rec record.Record, now time.Time) (time.Duration, error) {
+	last := rec.Samples[len(rec.Samples)-1].At
+	unknown := func(why string) error {
+		return wrong("begin a new test on the duct as it stands", "--reopen: how long ago the last reading of %s came is not known: %s", f.reopen, why)
+	}
+	for _, kv := range rec.Extra {
+		if kv.Key != timesFrom {
+			continue
+		}
+		from, err := time.Parse(time.RFC3339Nano, kv.Value)
+		if err != nil {
+			return 0, unknown(fmt.Sprintf("its line %s: %.40q is not a time", timesFrom, kv.Value))
+		}
+		ago := now.Sub(from)
+		if ago < last-time.Second {
+			return 0, unknown("by the clock of this machine it is still to come")
+		}
+		return max(ago, last), nil
+	}
 	st, err := os.Stat(f.reopen)
 	if err != nil {
-		return nil, wrong("check the name and where it is", "%w", err)
+		return 0, wrong("check the name and where it is", "%w", err)
 	}
-	gap := max(0, time.Since(st.ModTime()))
-	return &reopened{rec, rec.Samples[len(rec.Samples)-1].At + gap}, nil
+	written := st.ModTime()
+	if rec.When.IsZero() || written.Before(rec.When.Add(-time.Second)) || written.After(rec.When.Add(last+10*time.Second)) || written.After(now.Add(time.Second)) {
+		return 0, unknown("it does not say, and the file was written at another time, as a copy is")
+	}
+	return last + max(0, now.Sub(written)), nil
 }
 
 // into writes what came before the break into the new record.

@@ -14,6 +14,9 @@ import (
 	"time"
 
 	"github.com/creack/pty"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
 )
 
 // ptyScreen collects what a program writes to its terminal.
@@ -86,12 +89,54 @@ func TestHangUpKeepsTheTestAndItCanBeReopened(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if !strings.Contains(errOut, "going on with "+names[0]+", whose last reading came ") {
+		t.Errorf("how long ago the last reading came is not said: %s", errOut)
+	}
 	n := len(rec.Samples)
 	if len(again.Samples) < n+100 || again.Samples[n-1] != rec.Samples[n-1] || again.Samples[n].At <= rec.Samples[n-1].At {
 		t.Errorf("%d readings, then %d", n, len(again.Samples))
 	}
 	if again.Label != "left" || again.Setup.Of != rec.Setup.Of || again.Setup.Volume != rec.Setup.Volume {
 		t.Errorf("label %q, set-up %+v", again.Label, again.Setup)
+	}
+}
+
+// How long ago the last reading came is taken from what the record says, and
+// from the file's own time only where that can be it.
+func TestReopenKnowsTheGapOfACopy(t *testing.T) {
+	now := time.Now()
+	begun := now.Add(-100 * time.Second)
+	said := func(at time.Time) []record.KeyValue {
+		return []record.KeyValue{{Key: timesFrom, Value: at.Format(time.RFC3339Nano)}}
+	}
+	for name, c := range map[string]struct {
+		extra   []record.KeyValue
+		written time.Time // the file was
+		want    time.Duration
+		refused string
+	}{
+		"a copy of one that says it":        {said(begun), now, 100 * time.Second, ""},
+		"an older copy of one that says it": {said(begun), now.Add(-time.Hour), 100 * time.Second, ""},
+		"the file itself, from before":      {nil, begun.Add(61 * time.Second), 99 * time.Second, ""},
+		"a copy from before":                {nil, now, 0, "is not known"},
+		"a file from before the test":       {nil, begun.Add(-time.Minute), 0, "is not known"},
+		"another machine's clock":           {said(now.Add(time.Hour)), now, 0, "still to come"},
+		"a line that is no time":            {[]record.KeyValue{{Key: timesFrom, Value: "yesterday"}}, now, 0, "is not a time"},
+	} {
+		f := &holdFlags{reopen: put(t, "x.ebbline", "")}
+		if err := os.Chtimes(f.reopen, c.written, c.written); err != nil {
+			t.Fatal(err)
+		}
+		rec := record.Record{When: begun, Extra: c.extra, Samples: []decay.Sample{{At: 60 * time.Second}}}
+		got, err := f.sinceBegun(rec, now)
+		switch {
+		case c.refused != "":
+			if err == nil || !strings.Contains(err.Error(), c.refused) {
+				t.Errorf("%s: %v, %v", name, got, err)
+			}
+		case err != nil || (got-c.want).Abs() > time.Millisecond:
+			t.Errorf("%s: %v, %v, want %v", name, got, err, c.want)
+		}
 	}
 }
 
