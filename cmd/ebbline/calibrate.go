@@ -281,7 +281,7 @@ func (a *app) calibrate(ctx context.Context, f *calibrateFlags) error {
 		}
 		ambient = set.Ambient
 	}
-	t := &talk{app: a, p: p, c: p.Calibration, average: f.average, ambient: ambient, unit: p.Unit, raws: make(chan heard, 4096)}
+	t := &talk{app: a, p: p, c: p.Calibration, average: f.average, ambient: ambient, unit: p.Unit, raws: make(chan heard, 4096), person: isTerminal(a.in)}
 	t.known = t.c.Kind != 0 && t.c.High.Signal != t.c.Low.Signal
 	what := "changes profile"
 	if fresh {

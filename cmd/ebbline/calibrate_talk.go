@@ -39,7 +39,9 @@ type talk struct {
 	count  int
 
 	points []calib.Point // the first is the zero
-	noise  float64       // of one reading, signal
+	noise  float64       // of one reading, signal, of what was averaged while it stood still
+	rest   calib.Mean    // at the zero
+	person bool          // who answers can be asked again
 	old    calib.Calibration
 }
 
@@ -206,11 +208,14 @@ func (t *talk) zero(ctx context.Context) error {
 	if _, err := t.ask(ctx, "Step 1, zero. Open the duct to the air, so that nothing is under pressure, and press Enter."); err != nil {
 		return err
 	}
-	m, err := t.mean(ctx)
+	m, still, err := t.stands(ctx)
 	if err != nil {
 		return err
 	}
-	t.noise = m.Noise()
+	t.rest = m
+	if still {
+		t.noise = m.Steady()
+	}
 	t.points = []calib.Point{{Signal: m.Value(), Pressure: pa}}
 	t.app.say("point 1: %s at %s, %s", t.pressure(pa), t.signal(m.Value()), t.about(m))
 	if t.known {
@@ -305,7 +310,7 @@ func (t *talk) add(ctx context.Context, text string) error {
 				"too close to point %d: %s %s apart tells no slope", i+1, decay.Gauge(d).Number(t.in()), t.in().Name)
 		}
 	}
-	m, err := t.mean(ctx)
+	m, still, err := t.stands(ctx)
 	if err != nil {
 		return err
 	}
@@ -320,11 +325,11 @@ func (t *talk) add(ctx context.Context, text string) error {
 		return wrong("check that the transducer is on the duct, and its wires; then type the reading again",
 			"the signal did not follow: %s here, %s at point %d", t.signal(q.Signal), t.signal(t.points[near].Signal), near+1)
 	}
-	if rest := t.noise; rest > 0 && m.Noise() > 3*rest {
+	if rest := t.rest.Steady(); rest > 0 && m.Steady() > 3*rest {
 		// The noise of the profile stays that at rest: more hides faults later.
-		t.app.say("warning: it is %.0f times as noisy as at zero: perhaps the pressure still moved; drop the point and take it again when it stands", m.Noise()/rest)
-	} else {
-		t.noise = math.Max(t.noise, m.Noise())
+		t.app.say("warning: it is %.0f times as noisy as at zero: look for what shakes the air or disturbs the wires; drop the point and take it again when it stands", m.Steady()/rest)
+	} else if still {
+		t.noise = math.Max(t.noise, m.Steady())
 	}
 	t.points = append(t.points, q)
 	t.app.say("point %d: %s at %s, %s", len(t.points), t.pressure(pa), t.signal(q.Signal), t.about(m))
@@ -449,8 +454,35 @@ func (t *talk) finish() error {
 	return nil
 }
 
-// mean averages the signal for a while.
-func (t *talk) mean(ctx context.Context) (m calib.Mean, err error) {
+// stands averages the signal while it stands still. One that moves is averaged
+// again when a person says so, or kept; a script's is refused. What moved is no
+// measure of the noise.
+func (t *talk) stands(ctx context.Context) (m calib.Mean, still bool, err error) {
+	for {
+		m, moved, err := t.mean(ctx)
+		if err != nil || moved == 0 {
+			return m, true, err
+		}
+		words := fmt.Sprintf("the signal moved by %s while it was averaged", t.signal(moved))
+		if !t.person {
+			return m, false, wrong("let the pressure settle, and look for a leak; then begin this step again", "%s", words)
+		}
+		switch line, err := t.ask(ctx, "warning: "+words+".\nLet it settle and press Enter to average again; keep takes it as it is, leave does not."); {
+		case err != nil:
+			return m, false, err
+		case strings.EqualFold(line, "keep"):
+			return m, false, nil
+		case strings.EqualFold(line, "quit"), strings.EqualFold(line, "q"):
+			return m, false, errQuit
+		case line != "":
+			return m, false, wrong("take it again when the pressure stands", "%s", words)
+		}
+	}
+}
+
+// mean averages the signal for a while, and tells by how much it moved
+// meanwhile, 0 when it stood still.
+func (t *talk) mean(ctx context.Context) (m calib.Mean, moved float64, err error) {
 	for len(t.raws) > 0 { // of before
 		<-t.raws
 	}
@@ -463,11 +495,11 @@ func (t *talk) mean(ctx context.Context) (m calib.Mean, err error) {
 	for {
 		select {
 		case <-ctx.Done():
-			return m, errQuit
+			return m, 0, errQuit
 		case f := <-t.fault:
 			t.tellFault(f)
 		case <-patience.C:
-			return m, fmt.Errorf("no reading came for %.0f s", firstWait.Seconds())
+			return m, 0, fmt.Errorf("no reading came for %.0f s", firstWait.Seconds())
 		case h := <-t.raws:
 			patience.Reset(firstWait)
 			if h.raw.Unit == "" {
@@ -475,7 +507,7 @@ func (t *talk) mean(ctx context.Context) (m calib.Mean, err error) {
 			}
 			x, err := t.c.Signal(h.raw)
 			if err != nil {
-				return m, err
+				return m, 0, err
 			}
 			if m.Count() == 0 {
 				began = h.at
@@ -487,23 +519,35 @@ func (t *talk) mean(ctx context.Context) (m calib.Mean, err error) {
 				rails++
 			}
 			if since >= t.average && m.Count() >= 3 {
-				t.doubts(m, halves, rails)
-				return m, nil
+				if rails > 0 {
+					t.app.say("warning: %d of %d readings stand at an end of the converter: a wire is off, or the signal is too high for the board", rails, m.Count())
+				}
+				return m, t.moved(m, halves), nil
 			}
 		}
 	}
 }
 
-// doubts tells of a mean that should not be trusted.
-func (t *talk) doubts(m calib.Mean, halves [2]calib.Mean, rails int) {
+// moved is by how much the signal moved, 0 when it stood still as far as can be
+// told and matters: 0.2 % of its value from one half to the other, or to and fro
+// (our own choice).
+func (t *talk) moved(m calib.Mean, halves [2]calib.Mean) float64 {
 	drift := halves[1].Value() - halves[0].Value()
 	spread := math.Hypot(halves[0].Noise()/math.Sqrt(float64(max(1, halves[0].Count()))), halves[1].Noise()/math.Sqrt(float64(max(1, halves[1].Count()))))
 	if halves[0].Count() > 1 && halves[1].Count() > 1 && math.Abs(drift) > 5*spread && math.Abs(drift) > 0.002*math.Abs(m.Value()) {
-		t.app.say("warning: the signal moved by %s meanwhile: let the pressure settle", t.signal(drift))
+		return drift
 	}
-	if rails > 0 {
-		t.app.say("warning: %d of %d readings stand at an end of the converter: a wire is off, or the signal is too high for the board", rails, m.Count())
+	// A board that smooths its values has little noise from one to the next, and
+	// the share of it was seen at the zero.
+	share := 1.0
+	if t.rest.Steady() > 0 {
+		share = math.Max(1, t.rest.Noise()/t.rest.Steady())
 	}
+	if t.rest.Count() > 0 && m.Swing() > 0.001*math.Abs(m.Value()) && m.Noise() > (1+5/math.Sqrt(float64(m.Count())))*share*m.Steady() {
+		low, high := m.Ends()
+		return high - low
+	}
+	return 0
 }
 
 // ask prints a question and waits for a line. On a terminal the present value
@@ -568,7 +612,7 @@ func (t *talk) status() string {
 
 // about says how a mean was had.
 func (t *talk) about(m calib.Mean) string {
-	return fmt.Sprintf("noise %s, %d readings", t.signal(m.Noise()), m.Count())
+	return fmt.Sprintf("noise %s, %d readings", t.signal(m.Steady()), m.Count())
 }
 
 // signal writes a signal with its unit, in digits that a small board resolves.

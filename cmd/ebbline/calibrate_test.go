@@ -5,6 +5,8 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -310,6 +312,110 @@ func TestCalibrateAbsoluteVolts(t *testing.T) {
 	r, err := p.profile("sensor").Calibration.Read(calib.Raw{Value: 2, Unit: "V"})
 	if err != nil || r.Reads != decay.ReadsAbsolute || r.Value < 194.99e3 || r.Value > 195.01e3 {
 		t.Errorf("got %+v, %v", r, err)
+	}
+}
+
+// moves has the signal follow a path, line by line, until stop is called.
+func (b *signalBoard) moves(path func(i int) float64) (stop func()) {
+	quit, done := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(done)
+		for i := 0; ; i++ {
+			b.mu.Lock()
+			b.level = fmt.Sprintf("%.4f V", path(i))
+			b.mu.Unlock()
+			select {
+			case <-quit:
+				return
+			case <-b.wrote:
+			}
+		}
+	}()
+	return func() { close(quit); <-done }
+}
+
+// hiss is noise of 2 mV.
+func hiss() float64 { return 0.002 * rand.NormFloat64() }
+
+// A script's point is refused while the pressure moves, and its movement is no
+// noise of the transducer.
+func TestCalibrateRefusesAMovingPointOfAScript(t *testing.T) {
+	b := newSignalBoard(t, "0.5 V")
+	p := sits(t, b, "--profile", "b", "--full-scale", "30psi", "--kind", "volts", "--average", "500ms")
+	still := b.moves(func(int) float64 { return 0.5 + hiss() })
+	p.hears("press Enter")
+	p.types("")
+	p.hears("Step 2")
+	still()
+	for _, path := range []func(i int) float64{
+		func(i int) float64 { return 3 - 0.0002*float64(i) + hiss() },           // falls by some 0.1 V in half a second
+		func(i int) float64 { return 3 + 0.05*math.Sin(float64(i)/6) + hiss() }, // to and fro
+	} {
+		stop := b.moves(path)
+		p.types("19psi")
+		p.hears(`not taken: the signal moved by .?[0-9.]+ V while it was averaged\n.*let the pressure settle`)
+		stop()
+	}
+	still = b.moves(func(int) float64 { return 3 + hiss() })
+	p.types("18.75psi")
+	p.hears("point 2: 18.75 psi")
+	p.types("done")
+	p.ends(0)
+	still()
+	got := p.profile("b")
+	// 2 mV of 4 V are 0.015 psi of 30 psi.
+	if psi := got.Noise / decay.PSI; len(got.Points) != 2 || psi < 0.010 || psi > 0.020 {
+		t.Errorf("%d points, noise %.4f psi", len(got.Points), psi)
+	}
+}
+
+// A person is asked again, and may keep a point that cannot stand still; the
+// noise is then that of the zero.
+func TestCalibrateAsksAPersonAgain(t *testing.T) {
+	b := newSignalBoard(t, "0.5 V")
+	keyboard, tty, err := pty.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer keyboard.Close()
+	defer tty.Close()
+	p := &person{t: t, out: &screen{came: make(chan struct{}, 1)}, ended: make(chan int, 1), board: b, path: filepath.Join(t.TempDir(), "profiles.toml")}
+	t.Setenv("EBBLINE_PROFILES", p.path)
+	go func() {
+		p.ended <- run([]string{"calibrate", "--port", b.name, "--average", "500ms", "--profile", "b", "--full-scale", "30psi", "--kind", "volts"}, tty, p.out, &p.errOut)
+	}()
+	types := func(line string) {
+		if _, err := io.WriteString(keyboard, line+"\n"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	falls := func(from float64) func() {
+		return b.moves(func(i int) float64 { return from - 0.0002*float64(i) + hiss() })
+	}
+	stop := falls(0.6)
+	p.hears("press Enter")
+	types("")
+	p.hears("warning: the signal moved by .* V while it was averaged.\n.*press Enter to average again; keep")
+	stop()
+	stop = b.moves(func(int) float64 { return 0.5 + hiss() })
+	types("")
+	p.hears("point 1: 0.00 psi")
+	p.hears("Step 2")
+	stop()
+	stop = falls(3)
+	types("19psi")
+	p.hears("warning: the signal moved")
+	types("leave")
+	p.hears("not taken: the signal moved")
+	types("19psi")
+	p.hears("warning: the signal moved")
+	types("keep")
+	p.hears("point 2: 19.00 psi")
+	stop()
+	types("done")
+	p.ends(0)
+	if psi := p.profile("b").Noise / decay.PSI; psi < 0.010 || psi > 0.020 {
+		t.Errorf("noise %.4f psi, want that of the zero, 0.015", psi)
 	}
 }
 

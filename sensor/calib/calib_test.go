@@ -3,6 +3,7 @@ package calib
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -332,4 +333,24 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("%q reads %v", s, r.Value)
 		}
 	})
+}
+
+// Noise is told from movement.
+func TestMeanOfWhatMoves(t *testing.T) {
+	for name, path := range map[string]func(i int) float64{
+		"still": func(int) float64 { return 0 }, "falls": func(i int) float64 { return -0.02 * float64(i) },
+		"to and fro": func(i int) float64 { return 3 * math.Sin(float64(i)/100) },
+	} {
+		var m Mean
+		rnd := rand.New(rand.NewPCG(1, 2))
+		for i := range 1000 {
+			m.Add(500 + path(i) + 0.5*rnd.NormFloat64())
+		}
+		if s := m.Steady(); math.Abs(s-0.5) > 0.05 {
+			t.Errorf("%s: noise %.3f, want 0.5", name, s)
+		}
+		if moved := m.Swing() > 1; moved != (name != "still") {
+			t.Errorf("%s: it swings by %.3f", name, m.Swing())
+		}
+	}
 }

@@ -106,6 +106,9 @@ type Mean struct {
 	n        int
 	mean, m2 float64 // Welford (1962)
 	min, max float64
+
+	last, before float64 // values
+	bends        float64 // squares of second differences, summed
 }
 
 // Add takes a value.
@@ -117,6 +120,11 @@ func (m *Mean) Add(v float64) {
 	m.mean += d / float64(m.n)
 	m.m2 += d * (v - m.mean)
 	m.min, m.max = min(m.min, v), max(m.max, v)
+	if m.n > 2 {
+		b := v - 2*m.last + m.before
+		m.bends += b * b
+	}
+	m.before, m.last = m.last, v
 }
 
 // Count is how many values were taken.
@@ -131,6 +139,20 @@ func (m *Mean) Noise() float64 {
 		return 0
 	}
 	return math.Sqrt(m.m2 / float64(m.n-1))
+}
+
+// Steady is the standard deviation of one value, by second differences: a slow
+// movement is not in it. White noise makes them sqrt(6) times as large.
+func (m *Mean) Steady() float64 {
+	if m.n < 3 {
+		return 0
+	}
+	return math.Sqrt(m.bends / 6 / float64(m.n-2))
+}
+
+// Swing is the standard deviation of what moved slowly.
+func (m *Mean) Swing() float64 {
+	return math.Sqrt(max(0, m.Noise()*m.Noise()-m.Steady()*m.Steady()))
 }
 
 // Ends are the smallest and the largest value.
