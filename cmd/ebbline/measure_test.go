@@ -1,6 +1,9 @@
 package main
 
 import (
+	"encoding/json"
+	"fmt"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -8,6 +11,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/sensor"
+	"ebbline/sensor/replay"
 )
 
 // profiled gives the test a file of profiles.
@@ -72,5 +76,92 @@ func TestMeasureTellsTheUnitThatWasShown(t *testing.T) {
 		if _, out, _ := ebbline(t, "", "measure", "--unit", "mbar", p.recordPath); !strings.Contains(out, " mbar gauge, 900 readings") {
 			t.Errorf("--unit mbar: %s", out)
 		}
+	}
+}
+
+// Lines that are doubled, out of order or in pages change nothing; times that are
+// no times give no result, whether the stamps meet or not.
+func TestMeasureOfTimesOutOfOrder(t *testing.T) {
+	const n = 900
+	level := noisy(0.01)
+	var kpa [n]float64
+	for i := range kpa {
+		kpa[i] = level(float64(i)/20) / 1e3
+	}
+	at := func(i int) float64 { return float64(i) / 20 }
+	fallsBack := func(from, to, off float64) func(int) string {
+		return func(i int) string {
+			x := at(i)
+			if x >= from {
+				x += to - from + off
+			}
+			return fmt.Sprintf("%.3f,%.4f\n", x, kpa[i])
+		}
+	}
+	row := func(i int) string { return fmt.Sprintf("%.3f,%.4f\n", at(i), kpa[i]) }
+	for name, c := range map[string]struct {
+		row    func(i int) string
+		caveat string // of a file that gives no result
+	}{
+		"as it was":                              {row, ""},
+		"each line twice":                        {func(i int) string { return row(i) + row(i) }, ""},
+		"some lines twice":                       {func(i int) string { return strings.Repeat(row(i), 1+(i%10)/9) }, ""},
+		"lines swapped":                          {func(i int) string { return row(i ^ map[bool]int{true: 1}[i/2%25 == 3]) }, ""},
+		"latest first":                           {func(i int) string { return row(n - 1 - i) }, ""},
+		"pages swapped":                          {func(i int) string { return row((i + n/2) % n) }, ""},
+		"reset at 30 s":                          {fallsBack(30, 0, 0), "the clock falls back after 29.950 s"},
+		"reset at 40 s, stamps that do not meet": {fallsBack(40, 0, 0.02), "the clock falls back after 39.950 s"},
+		"falls back into the hold":               {fallsBack(30, 20, 0.02), "the clock falls back after 29.950 s"},
+		"to and fro": {func(i int) string {
+			return fmt.Sprintf("%.3f,%.4f\n", at(i)-0.52*float64(i/20%2), kpa[i])
+		}, "cannot be the time"},
+		"no times": {func(i int) string { return fmt.Sprintf("%.3f,%.4f\n", at(i*577%n), kpa[i]) }, "cannot be the time"},
+	} {
+		var b strings.Builder
+		b.WriteString("time_s,pressure_kpa\n")
+		for i := range n {
+			b.WriteString(c.row(i))
+		}
+		_, text, errOut := ebbline(t, "", "measure", "--json", "--volume", "10L", put(t, "x.csv", b.String()))
+		judgedAs(t, name, text+errOut, c.caveat)
+	}
+
+	// In a capture the arrival tells the time, whatever becomes of the board's clock.
+	var b strings.Builder
+	w, err := replay.NewWriter(&b, map[string]string{"unit": "kPa"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range n {
+		board := 50 * i
+		if board >= 30000 {
+			board -= 29990
+		}
+		if err := w.Chunk(time.Duration(i)*50*time.Millisecond, fmt.Appendf(nil, "t=%dms p=%.4fkPa\n", board, kpa[i])); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		t.Fatal(err)
+	}
+	_, text, errOut := ebbline(t, "", "measure", "--json", "--volume", "10L", put(t, "x.capture", b.String()))
+	judgedAs(t, "a capture of a board that started anew", text+errOut, "")
+}
+
+// judgedAs checks a result: a hole of 1.02 mm, or none because of a caveat.
+func judgedAs(t *testing.T, name, text, caveat string) {
+	t.Helper()
+	var r struct {
+		Outcome string
+		Hole    *struct{ Value float64 } `json:"hole_mm"`
+	}
+	err := json.Unmarshal([]byte(text), &r)
+	switch {
+	case err != nil:
+		t.Errorf("%s: %v in %s", name, err, text)
+	case caveat != "" && (r.Outcome != "unusable" || r.Hole != nil || !strings.Contains(text, caveat)):
+		t.Errorf("%s: want unusable, since %q; got %s", name, caveat, text)
+	case caveat == "" && (r.Outcome != "leaks" || r.Hole == nil || math.Abs(r.Hole.Value-1.02) > 0.02):
+		t.Errorf("%s: want leaks, 1.02 mm; got %s", name, text)
 	}
 }

@@ -3,6 +3,7 @@ package trace
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"time"
 
@@ -166,11 +167,21 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 		}
 	}
 	rows := len(s)
-	if on > 0 && back*jumbled > rows { // the latest row first is an order too
-		f.jumble(tr, "goes backwards", back, rows)
-	}
+	mixed := false // its times are no times
 	if back > 0 {
-		sort.SliceStable(s, func(a, b int) bool { return s[a].At < s[b].At })
+		fell := s[0].At // the stamp before the first that is less
+		for i := 1; s[i].At >= s[i-1].At; i++ {
+			fell = s[i].At
+		}
+		breaks := sorted(s)
+		switch {
+		case back <= fewResets && breaks > rows/10:
+			mixed = true
+			f.unusable(tr, "clock-fell-back", "the clock falls back after %.3f s, into times that were there before: cut the file there, and measure its parts one by one", fell.Seconds())
+		case on > 0 && back*jumbled > rows, breaks*jumbled > 2*rows: // the latest row first is an order too
+			mixed = true
+			f.jumble(tr, "goes backwards", back, rows)
+		}
 		tr.Flags = append(tr.Flags, decay.FlagUnsorted)
 		f.warning("unsorted", "time goes backwards %d times; the rows were sorted by time", back)
 	}
@@ -196,7 +207,7 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 		f.warning("coarse-clock", "%d of %d rows repeat the time of the row before; the rows of one time were spread evenly up to the next", same, len(s))
 		return s
 	}
-	if on > 0 && back*jumbled <= rows && differ*jumbled > rows {
+	if on > 0 && !mixed && differ*jumbled > rows {
 		f.jumble(tr, "doubles", differ, rows)
 	}
 	kept := s[:1]
@@ -213,9 +224,37 @@ func (f *file) inOrder(s []decay.Sample, tr *Trace) []decay.Sample {
 // it, sorting by time makes a curve that nobody measured (our own choice).
 const jumbled = 5
 
+// fewResets is how often the clock of a board may start anew in one file, and
+// still be told from rows out of order.
+const fewResets = 3
+
+// sorted sorts samples by time and returns how many of them then stand beside
+// one that was not their neighbour before: none where the latest row came first,
+// or whole pages did, and nearly all where two stretches of time are mixed.
+func sorted(s []decay.Sample) (breaks int) {
+	order := make([]int, len(s))
+	for i := range order {
+		order[i] = i
+	}
+	was := slices.Clone(s)
+	sort.SliceStable(order, func(a, b int) bool { return was[order[a]].At < was[order[b]].At })
+	for i, j := range order {
+		s[i] = was[j]
+		if i > 0 && (j-order[i-1] > 1 || order[i-1]-j > 1) {
+			breaks++
+		}
+	}
+	return breaks
+}
+
 // jumble tells that the times are no times, and makes the result unusable.
 func (f *file) jumble(tr *Trace, how string, n, rows int) {
-	f.warning("jumbled", "time %s in %d of %d rows, so that it cannot be the time: look whether the columns of time and pressure are swapped", how, n, rows)
+	f.unusable(tr, "jumbled", "time %s in %d of %d rows, so that it cannot be the time: look whether the columns of time and pressure are swapped, or the clock jumps to and fro", how, n, rows)
+}
+
+// unusable tells why the times cannot be trusted, and makes the result unusable.
+func (f *file) unusable(tr *Trace, code, format string, x ...any) {
+	f.warning(code, format, x...)
 	tr.Judge = func(r decay.Result) decay.Result {
 		r.Outcome = decay.Unusable
 		r.HasFit, r.HasVolume, r.HasDecide, r.Smallest = false, false, false, 0
