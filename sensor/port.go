@@ -108,7 +108,7 @@ func openError(name string, err error) *OpenError {
 	case errors.Is(err, fs.ErrPermission) || code == serial.PermissionDenied:
 		e.Msg = "this user may not open it"
 		e.Hint = "on Linux add yourself to the group that owns it (often `sudo usermod -aG dialout $USER`), then log in again"
-	case code == serial.PortBusy:
+	case code == serial.PortBusy, errors.Is(err, errInUse):
 		e.Msg = "another program has it open"
 		e.Hint = "close the other program (a serial monitor, another ebbline) and try again"
 	case code == serial.InvalidSerialPort:
@@ -190,11 +190,32 @@ type port struct {
 	lines *lineReader
 }
 
+// errInUse is why a port that is locked is not opened.
+var errInUse = errors.New("another program has it open")
+
+// locked is a serial port with its lock.
+type locked struct {
+	serial.Port
+	unlock func()
+}
+
+// Close closes the port and then lets others have it.
+func (l locked) Close() error {
+	defer l.unlock()
+	return l.Port.Close()
+}
+
 func openSerial(name string, opt PortOptions) (device, error) {
-	dev, err := serial.Open(name, &serial.Mode{BaudRate: opt.Baud, Parity: opt.parity()})
+	unlock, err := lock(name)
 	if err != nil {
 		return nil, err
 	}
+	port, err := serial.Open(name, &serial.Mode{BaudRate: opt.Baud, Parity: opt.parity()})
+	if err != nil {
+		unlock()
+		return nil, err
+	}
+	dev := locked{port, unlock}
 	if err := dev.SetReadTimeout(readTimeout); err != nil {
 		dev.Close()
 		return nil, err

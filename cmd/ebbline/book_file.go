@@ -105,7 +105,7 @@ func diskFault(err error) (what error, todo string) {
 	switch {
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
 		todo = "make room on the disk"
-	case errors.Is(err, fs.ErrNotExist):
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		todo = "put the book's folder back"
 	}
 	var pe *fs.PathError

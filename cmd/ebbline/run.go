@@ -8,7 +8,6 @@ import (
 	"os"
 	"os/signal"
 	"strings"
-	"syscall"
 
 	"ebbline/sensor/trace"
 
@@ -47,7 +46,7 @@ func wrong(hint, format string, a ...any) error {
 
 // run runs the program and returns its exit status.
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	ctx, stop := signal.NotifyContext(context.Background(), endings...)
 	defer stop()
 	a := &app{in: in, out: out, err: errOut}
 	cmd := a.rootCommand()

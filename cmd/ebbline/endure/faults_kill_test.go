@@ -14,15 +14,6 @@ import (
 	"time"
 )
 
-func readFile(t testing.TB, name string) []byte {
-	t.Helper()
-	b, err := os.ReadFile(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return b
-}
-
 // A program that is killed at any moment of a test (its start, the fill, the
 // hold, its end, while the record is saved) loses at most a second of readings,
 // and what is left can be read.

@@ -28,6 +28,9 @@ var program string
 func TestMain(m *testing.M) {
 	flag.Parse()
 	os.Exit(func() int {
+		if program = os.Getenv("EBBLINE_ENDURE_PROGRAM"); program != "" {
+			return m.Run() // a test that runs again in a process of its own
+		}
 		dir, err := os.MkdirTemp("", "ebbline-endure")
 		if err != nil {
 			fmt.Fprintln(os.Stderr, err)

@@ -104,6 +104,9 @@ func (x *terminal) show(perSecond int) {
 			seen(screen, time.Now())
 		}
 		if err != nil {
+			x.mu.Lock()
+			x.em.Write(pending) // what the program left on the terminal
+			x.mu.Unlock()
 			return
 		}
 	}
