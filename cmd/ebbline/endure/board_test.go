@@ -26,6 +26,9 @@ type board struct {
 	once   sync.Once
 	sent   atomic.Int64 // lines
 	over   atomic.Bool  // print a pressure over every ceiling
+	loses  atomic.Bool  // lines are lost on the way, as where a buffer is full
+
+	clockless bool // the lines have no time
 }
 
 // level is the pressure in kPa gauge that a board prints a time after it began.
@@ -49,9 +52,12 @@ func holding(rest time.Duration, tau float64) level {
 
 // newBoard prints hz readings a second of level until the test ends. Lines due
 // are written together when the machine was busy, as a serial driver does.
-func newBoard(t testing.TB, hz int, p level) *board {
+func newBoard(t testing.TB, hz int, p level, but ...func(*board)) *board {
 	t.Helper()
 	b := &board{t: t, stop: make(chan struct{}), done: make(chan struct{})}
+	for _, set := range but {
+		set(b)
+	}
 	var err error
 	if b.master, b.slave, err = pty.Open(); err != nil {
 		t.Fatal("no pseudo-terminal: ", err)
@@ -80,8 +86,14 @@ func (b *board) print(hz int, p level) {
 			if b.over.Load() {
 				kpa = 230
 			}
-			line = fmt.Appendf(line, "%d,%.3f kPa\n", at.Milliseconds(), kpa)
 			b.sent.Add(1)
+			if b.loses.Load() {
+				continue
+			}
+			if !b.clockless {
+				line = fmt.Appendf(line, "%d,", at.Milliseconds())
+			}
+			line = fmt.Appendf(line, "%.3f kPa\n", kpa)
 		}
 		if _, err := b.master.Write(line); err != nil {
 			return

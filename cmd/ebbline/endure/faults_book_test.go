@@ -19,11 +19,33 @@ import (
 
 // kept is what the book holds of one test, as it was found after a fault.
 type kept struct {
-	capture, record string        // paths
-	begun           time.Time     // as the capture's head says
-	first, last     time.Duration // board's times of the whole lines in the capture
-	lines           int
-	missing         int // between the first and the last
+	capture, record string    // paths
+	begun           time.Time // as the capture's head says
+	odd             []string  // lines that no board of ours prints
+	run                       // of the first board
+	again           run       // of the board that was plugged in after it
+}
+
+// run is what a capture holds of one board.
+type run struct {
+	first, last time.Duration // board's times
+	lines       int
+	missing     int // between the first and the last
+}
+
+// take counts a line in; it returns false when it is of another board.
+func (r *run) take(at, period time.Duration) bool {
+	if r.lines > 0 {
+		if at <= r.last {
+			return false
+		}
+		r.missing += int((at-r.last)/period) - 1
+	} else {
+		r.first = at
+	}
+	r.last = at
+	r.lines++
+	return true
 }
 
 // readBook reads the captures of a book that were made of boards, and fails the
@@ -53,20 +75,15 @@ func readBook(t testing.TB, book string, hz int) (all []kept) {
 		for i, line := range strings.SplitAfter(string(text), "\n") {
 			stamp, rest, ok := strings.Cut(line, ",")
 			ms, err := strconv.ParseInt(stamp, 10, 64)
-			if !strings.HasSuffix(line, "\n") || !ok || err != nil || !strings.HasSuffix(rest, " kPa\n") {
-				if i > 0 && strings.HasSuffix(line, "\n") {
-					t.Errorf("%s: line %d is %q", name, i, line)
+			if !ok || err != nil || !strings.HasSuffix(rest, " kPa\n") {
+				if i > 0 && strings.HasSuffix(line, "\n") { // no piece it began or ended with
+					k.odd = append(k.odd, line)
 				}
-				continue // the piece it began or ended with
+				continue
 			}
-			at := time.Duration(ms) * time.Millisecond
-			if k.lines == 0 {
-				k.first = at
-			} else {
-				k.missing += int((at-k.last)/period) - 1
+			if at := time.Duration(ms) * time.Millisecond; k.again.lines > 0 || !k.take(at, period) {
+				k.again.take(at, period)
 			}
-			k.last = at
-			k.lines++
 		}
 		all = append(all, k)
 	}

@@ -86,8 +86,8 @@ func TestFaultsKill(t *testing.T) {
 		if k.lines == 0 {
 			loss = ended.Sub(k.begun)
 		}
-		if k.missing != 0 {
-			t.Errorf("%d lines are missing in the midst of the capture", k.missing)
+		if k.missing != 0 || len(k.odd) > 0 {
+			t.Errorf("%d lines are missing in the midst of the capture; odd ones: %q", k.missing, k.odd)
 		}
 		if loss > time.Second {
 			t.Errorf("killed in %s after %v: %v of readings lost", moment, after, loss)
