@@ -39,6 +39,12 @@ const (
 	// together. It is the price of an alarm at most.
 	nap      = 10 * time.Millisecond
 	napUnder = 16 * time.Millisecond // between reads
+
+	// What waited while nobody read (the program was stopped, the machine was
+	// out of breath) comes in such pieces, after so long.
+	backlogBytes = 1 << 10
+	backlogAfter = time.Second
+	backlogMost  = 64 << 10
 )
 
 // PortOptions say which port to read, and how its lines are meant.
@@ -335,8 +341,14 @@ func (p *port) run() {
 			watch = watchdog{name: p.opt.Name, last: time.Since(p.began)}
 			continue
 		}
+		data := buf[:n]
+		if at-before > backlogAfter {
+			if data = backlog(dev, data); len(data) > n {
+				at = time.Since(p.began)
+			}
+		}
 		if n > 0 {
-			if !p.take(at, buf[:n], func(it Item) {
+			if !p.take(at, data, func(it Item) {
 				if it.Fault == nil {
 					if f := watch.heard(at); f != nil && !p.put(Item{Fault: f}) {
 						return
@@ -369,6 +381,22 @@ func (p *port) run() {
 			}
 			before = at
 		}
+	}
+}
+
+// backlog reads on while what comes are large pieces of what waited: taken one
+// by one the first would seem to reach up to now, and the rest to come after it
+// in no time. An error shows again at the next read.
+func backlog(dev device, first []byte) []byte {
+	for all, n := first, len(first); ; {
+		if n < backlogBytes || len(all) >= backlogMost {
+			return all
+		}
+		buf, err := make([]byte, 4096), error(nil)
+		if n, err = dev.Read(buf); err != nil {
+			return all
+		}
+		all = append(all[:len(all):len(all)], buf[:n]...)
 	}
 }
 

@@ -1,6 +1,7 @@
 package sensor
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -37,6 +38,10 @@ type Stamper struct {
 // minStep keeps stamps apart where what is known would make them equal.
 const minStep = time.Microsecond
 
+// backlogSpan is how much time lines must span that come together after a
+// silence to be taken for what waited while nobody read.
+const backlogSpan = 500 * time.Millisecond
+
 // Batch stamps the lines that arrived together at a time, in their order.
 // Every line that held a reading, or was meant to, has to be counted in. The
 // result is valid until the next call.
@@ -48,6 +53,9 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 	}
 	before := s.last
 	s.line.batch(at.Seconds(), k)
+	gap, step := at-before, toDuration(s.line.known)
+	span := time.Duration(k) * step
+	backlog := s.has && gap >= time.Second && span >= backlogSpan
 	s.tie(at, lines)
 	for j, l := range lines {
 		if l.Lost {
@@ -68,15 +76,16 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 			switch {
 			case ok:
 				t = toDuration(sec)
-			case s.has && at-before < time.Second && !s.first:
-				t = before + time.Duration(float64(at-before)*float64(j+1)/float64(k))
+			case backlog && span < gap-gap/10:
+				// Systems keep the oldest of what waits, so the lines that are missing
+				// came after these.
+				t = before + time.Duration(j+1)*step
+			case backlog, s.has && gap < time.Second && !s.first:
+				t = before + time.Duration(float64(gap)*float64(j+1)/float64(k))
 			default:
 				// After a pause, or at the start: so far before arrival as the lines
 				// take, none before the start.
-				step := time.Millisecond
-				if s.line.known > 0 {
-					step = toDuration(s.line.known)
-				}
+				step := cmp.Or(step, time.Millisecond)
 				t = max(at-time.Duration(k-1)*step, 0) + time.Duration(j)*step
 				s.first = j < k-1
 			}

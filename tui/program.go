@@ -16,28 +16,29 @@ import (
 // program is told to stop, all of which are no error; a panic of the screen
 // is one. The terminal is restored in every case.
 func runScreen(ctx context.Context, m tea.Model, term terminal, fps int, in io.Reader) error {
-	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(fps), tea.WithOutput(term), tea.WithContext(ctx)}
+	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(fps), tea.WithOutput(term), tea.WithContext(ctx), tea.WithoutSignalHandler()}
 	if in != nil {
 		opts = append(opts, tea.WithInput(in))
 	}
 	p := tea.NewProgram(m, opts...)
 
-	// bubbletea leaves a hang-up alone, which would end the program at once.
-	hup := make(chan os.Signal, 1)
-	signal.Notify(hup, syscall.SIGHUP)
+	// bubbletea leaves a hang-up alone, which would end the program at once, and
+	// waits for ever where ctx ends by the signal that it handles itself.
+	told := make(chan os.Signal, 1)
+	signal.Notify(told, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	over := make(chan struct{})
 	gone := make(chan struct{})
 	go func() {
 		defer close(gone)
 		select {
-		case <-hup:
+		case <-told:
 			p.Quit()
 		case <-over:
 		}
 	}()
 	_, err := p.Run()
 	close(over)
-	signal.Stop(hup)
+	signal.Stop(told)
 	<-gone
 	switch {
 	case errors.Is(err, tea.ErrProgramPanic):

@@ -213,9 +213,9 @@ func troubleWords(err error) string {
 	return "NOT BEING KEPT: " + what.Error() + "; " + todo
 }
 
-// flushEvery is half of what may be lost when the program is killed: a busy
+// flushEvery is a quarter of what may be lost when the program is killed: a busy
 // machine may be late.
-const flushEvery = 500 * time.Millisecond
+const flushEvery = 250 * time.Millisecond
 
 // flushing hands what is buffered to the system.
 func (p *page) flushing() {

@@ -25,7 +25,7 @@ type session struct {
 	asJSON       bool
 	length       time.Duration // ends the test; 0: nothing does
 	untilVerdict bool
-	onItem       func(sensor.Item) // keeps it; may be nil
+	onItem       func(sensor.Item) // keeps it, on the reader's goroutine; may be nil
 	tell         func(string)      // says once how the readings are understood; may be nil
 	earlier      []decay.Sample    // of a test that is gone on with
 	before       *tui.Past         // compared with; nil: nothing is
@@ -60,15 +60,21 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 				ended <- err
 				return
 			}
+			if s.onItem != nil { // at once, however long a look takes
+				s.onItem(it)
+			}
 			items <- it
 		}
 	}()
-	defer func() {
+	// end takes what came until now, so that the result is that of the record.
+	end := func() decay.Result {
 		stop()
-		for range items { // lets the reader go
+		for it := range items {
+			s.take(it)
 		}
 		<-read
-	}()
+		return s.finish()
+	}
 
 	look := time.NewTicker(lookEvery)
 	defer look.Stop()
@@ -78,20 +84,20 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 	for {
 		select {
 		case <-ctx.Done():
-			return s.finish(), nil
+			return end(), nil
 		case it, ok := <-items:
 			if !ok {
 				err := <-ended
 				if errors.Is(err, io.EOF) || errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 					err = nil
 				}
-				return s.finish(), err
+				return end(), err
 			}
 			s.take(it)
 		case <-look.C:
 			if s.step(decay.Look{At: s.proc.State().Now}) && s.untilVerdict {
 				s.second()
-				return s.finish(), nil
+				return end(), nil
 			}
 			since := time.Since(began)
 			if n := int(since / time.Second); n > second {
@@ -102,17 +108,14 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 			over := st.Phase.Emptied() && st.Advice == decay.AdviseDone && !s.faults.Doubtful()
 			if over || s.length > 0 && since >= s.length ||
 				s.untilVerdict && st.Advice == decay.AdviseListen {
-				return s.finish(), nil
+				return end(), nil
 			}
 		}
 	}
 }
 
-// take keeps an item, and tells the procedure of it.
+// take tells the procedure of an item.
 func (s *session) take(it sensor.Item) {
-	if s.onItem != nil {
-		s.onItem(it)
-	}
 	at := it.At
 	if it.Fault != nil {
 		at = it.Fault.At
