@@ -289,7 +289,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	}
 	r, err := tui.Run(ctx, o)
 	_, saveErr := k.save(r)
-	if len(k.paths) > 0 {
+	if len(k.paths)+len(k.torn) > 0 {
 		words := report.Verdict(r)
 		if r.HasFit && r.HasVolume {
 			words += fmt.Sprintf("; hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
