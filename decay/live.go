@@ -230,7 +230,8 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		}
 		if done, ok := l.round.step(budget); done {
 			if ok {
-				l.warm, l.warmStart, l.warmLength, l.warmData = &l.round.e, t0, l.roundLength, l.round.d
+				e := l.round.e // a copy: the round itself holds on to the one before it
+				l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, l.roundLength, l.round.d
 			}
 			l.round = nil
 		}
