@@ -93,7 +93,7 @@ const mixedWarmSD = 5.0
 // that is quiet again, and the last. It looks for the deepest sharp fall with
 // quiet air on both sides, after from (s).
 func tapStep(cells []cell, from, ambient, sigma float64) (open, quiet, last int, ok bool) {
-	sl := slopesOf(cells, runningSums(cells), 0.5, sigma, 0)
+	sl := slopesOf(cells, runningSums(cells, new([]running)), 0.5, sigma, 0, new([]float64))
 	n := len(cells)
 	top := 0.0
 	for _, c := range cells {

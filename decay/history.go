@@ -54,6 +54,9 @@ type history struct {
 	sigmaIs, scatter          float64 // of a reading, with and without what rounding does
 	sigmaAt                   int
 	lastKept                  float64
+
+	sums       []running // room in which the phases are found, look by look
+	fast, slow []float64
 }
 
 type point struct{ t, p float64 }

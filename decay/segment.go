@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A stretch is a run of cells between two events of a trace.
 type stretch struct {
@@ -41,8 +44,27 @@ type slopes struct{ left, right, mid, lsd, rsd []float64 }
 // sums over cells, for lines through any run of them at constant cost.
 type sums struct{ n, t, p, tt, tp float64 }
 
-func (a sums) minus(b sums) sums {
-	return sums{a.n - b.n, a.t - b.t, a.p - b.p, a.tt - b.tt, a.tp - b.tp}
+// running are the sums over the first cells of a trace. What a sum loses to
+// rounding is kept beside it: after a day at 1 kHz that is more than a window of
+// half a second holds.
+type running struct{ sum, lost sums }
+
+// plus adds to a sum and what it lost (D. E. Knuth, The Art of Computer
+// Programming 2, 4.2.2, theorem B).
+func plus(sum, lost, x float64) (float64, float64) {
+	s := sum + x
+	z := s - sum
+	return s, lost + (sum - (s - z)) + (x - z)
+}
+
+func (a *running) minus(b *running) sums {
+	return sums{
+		a.sum.n - b.sum.n,
+		a.sum.t - b.sum.t + (a.lost.t - b.lost.t),
+		a.sum.p - b.sum.p + (a.lost.p - b.lost.p),
+		a.sum.tt - b.sum.tt + (a.lost.tt - b.lost.tt),
+		a.sum.tp - b.sum.tp + (a.lost.tp - b.lost.tp),
+	}
 }
 
 func (s sums) slope(sigma float64) (slope, sd float64) {
@@ -66,17 +88,17 @@ func rounded(sd, step, span float64) float64 {
 // slopesOf finds the slopes over windows of the given half width, s, in sums
 // that runningSums gave, of readings with noise sigma that are rounded to step,
 // Pa.
-func slopesOf(cells []cell, cum []sums, width, sigma, step float64) slopes {
+func slopesOf(cells []cell, cum []running, width, sigma, step float64, room *[]float64) slopes {
 	n := len(cells)
-	buf := make([]float64, 5*n)
+	buf := roomFor(room, 5*n)
 	s := slopes{buf[:n], buf[n : 2*n], buf[2*n : 3*n], buf[3*n : 4*n], buf[4*n:]}
 	var from, to, inner, outer int // the window's ends move little from cell to cell
 	for i, c := range cells {
 		w := window(cells, i, width)
 		from = firstAt(cells, from, c.t-w)
 		to = firstAt(cells, to, math.Nextafter(c.t+w, math.Inf(1)))
-		s.left[i], s.lsd[i] = cum[i+1].minus(cum[from]).slope(sigma)
-		s.right[i], s.rsd[i] = cum[to].minus(cum[i]).slope(sigma)
+		s.left[i], s.lsd[i] = cum[i+1].minus(&cum[from]).slope(sigma)
+		s.right[i], s.rsd[i] = cum[to].minus(&cum[i]).slope(sigma)
 		s.lsd[i], s.rsd[i] = rounded(s.lsd[i], step, w), rounded(s.rsd[i], step, w)
 		if i+1-from < 3 {
 			s.lsd[i] = math.Inf(1)
@@ -86,7 +108,7 @@ func slopesOf(cells []cell, cum []sums, width, sigma, step float64) slopes {
 		}
 		inner = firstAt(cells, inner, c.t-w/2)
 		outer = firstAt(cells, outer, math.Nextafter(c.t+w/2, math.Inf(1)))
-		s.mid[i], _ = cum[outer].minus(cum[inner]).slope(sigma)
+		s.mid[i], _ = cum[outer].minus(&cum[inner]).slope(sigma)
 	}
 	return s
 }
@@ -102,14 +124,25 @@ func firstAt(cells []cell, guess int, t float64) int {
 	return guess
 }
 
+// roomFor is room for n values that may hold what was left there.
+func roomFor[T any](room *[]T, n int) []T {
+	*room = slices.Grow((*room)[:0], n)[:n]
+	return *room
+}
+
 // runningSums are the sums over the first 0, 1, 2 … cells.
-func runningSums(cells []cell) []sums {
-	cum := make([]sums, len(cells)+1)
+func runningSums(cells []cell, room *[]running) []running {
+	cum := roomFor(room, len(cells)+1)
+	cum[0] = running{}
 	t0, p0 := cells[len(cells)/2].t, cells[len(cells)/2].p // keeps the digits of the sums
 	for i, c := range cells {
 		t, p := c.t-t0, c.p-p0
-		a := cum[i]
-		cum[i+1] = sums{a.n + c.n, a.t + c.n*t, a.p + c.n*p, a.tt + c.n*t*t, a.tp + c.n*t*p}
+		a, b := &cum[i], &cum[i+1]
+		b.sum.n = a.sum.n + c.n
+		b.sum.t, b.lost.t = plus(a.sum.t, a.lost.t, c.n*t)
+		b.sum.p, b.lost.p = plus(a.sum.p, a.lost.p, c.n*p)
+		b.sum.tt, b.lost.tt = plus(a.sum.tt, a.lost.tt, c.n*t*t)
+		b.sum.tp, b.lost.tp = plus(a.sum.tp, a.lost.tp, c.n*t*p)
 	}
 	return cum
 }
@@ -168,8 +201,8 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	near := math.Max(small, 0.06*sg.top) // above base: not ambient any more
 
 	n := len(cells)
-	cum := runningSums(cells)
-	fast, slow := slopesOf(cells, cum, 0.5, sigma, h.coarse()), slopesOf(cells, cum, 3, sigma, h.coarse())
+	cum := runningSums(cells, &h.sums)
+	fast, slow := slopesOf(cells, cum, 0.5, sigma, h.coarse(), &h.fast), slopesOf(cells, cum, 3, sigma, h.coarse(), &h.slow)
 	left, right, mid, lsd, rsd := fast.left, fast.right, fast.mid, fast.lsd, fast.rsd
 	// Events: where the trace rises, and where it bends downward more sharply
 	// than any leak or cooling does.
