@@ -1,11 +1,13 @@
 package sensor
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -274,3 +276,31 @@ func (e *endless) Next(context.Context) (Item, error) {
 }
 func (e *endless) About() About { return About{Name: "endless"} }
 func (e *endless) Close() error { return nil }
+
+// Whenever a port is closed, the lines that the capture got are delivered.
+func TestWhatCameBeforeCloseIsDelivered(t *testing.T) {
+	for range 50 {
+		synctest.Test(t, func(t *testing.T) {
+			var s shelf
+			d := s.plug(PortInfo{Name: "a"})
+			port, tapped := fakePort(t, &s, "a"), 0
+			p := NewPump(port, nil)
+			stopped := make(chan struct{})
+			port.opt.Tap = func(_ time.Duration, data []byte) {
+				if tapped += bytes.Count(data, []byte("\n")); tapped == 101 {
+					go func() { defer close(stopped); p.Stop() }()
+				}
+			}
+			d.send("10 psi\n")
+			time.Sleep(time.Second)
+			for range 3 {
+				d.send("%s", strings.Repeat("10 psi\n", 100))
+			}
+			<-stopped
+			synctest.Wait()
+			if f, n := faultsIn(p); n != tapped {
+				t.Errorf("%d readings of %d lines, faults %q", n, tapped, f)
+			}
+		})
+	}
+}

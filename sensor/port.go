@@ -186,6 +186,8 @@ type port struct {
 	done  chan struct{}
 	once  sync.Once
 
+	taking sync.Mutex // held while what was received is passed on
+
 	open  func(name string) (device, error)
 	list  func() ([]PortInfo, error)
 	links string // folder of links by identity
@@ -251,9 +253,20 @@ func (p *port) Next(ctx context.Context) (Item, error) {
 	case it := <-p.items:
 		return it, nil
 	case <-p.done:
-		return Item{}, ErrClosed
 	case <-ctx.Done():
-		return Item{}, ctx.Err()
+		if !p.closed() {
+			return Item{}, ctx.Err()
+		}
+	}
+	// What was received before Close is delivered, or the record would end
+	// before the capture.
+	p.taking.Lock()
+	defer p.taking.Unlock()
+	select {
+	case it := <-p.items:
+		return it, nil
+	default:
+		return Item{}, ErrClosed
 	}
 }
 
@@ -284,6 +297,11 @@ func (p *port) Close() error {
 }
 
 func (p *port) put(it Item) bool {
+	select {
+	case p.items <- it:
+		return true
+	default: // there is no room: rather than for room it waits for Close
+	}
 	select {
 	case p.items <- it:
 		return true
@@ -403,6 +421,11 @@ func backlog(dev device, first []byte) []byte {
 // take keeps bytes that arrived at a time and delivers what they hold; each
 // item is shown to see before. It returns false after Close.
 func (p *port) take(at time.Duration, data []byte, see func(Item)) bool {
+	p.taking.Lock()
+	defer p.taking.Unlock()
+	if p.closed() {
+		return false
+	}
 	if p.opt.Tap != nil {
 		p.opt.Tap(at, data)
 	}

@@ -86,9 +86,10 @@ func (p *Pump) Err() error {
 	return p.err
 }
 
-// Stop closes the source and waits for the reading goroutine to end.
+// Stop closes the source and waits for the reading goroutine to end. What the
+// source received before that is queued.
 func (p *Pump) Stop() {
+	p.src.Close() // before the context ends, which a source need not wait for
 	p.cancel()
-	p.src.Close()
 	<-p.done
 }
