@@ -529,10 +529,12 @@ type lineReader struct {
 	stamps Stamper
 	slots  []Slot // of the batch under way
 	places []int  // of their items, -1 for a line that made none
+
+	early headingWait
 }
 
 func newLineReader(opt PortOptions, unit string) *lineReader {
-	l := &lineReader{opt: opt, unit: unit, stream: wire.NewStream(opt.Lines), watch: newLineWatch(opt.Name, opt.Baud)}
+	l := &lineReader{opt: opt, unit: unit, stream: wire.NewStream(opt.Lines), watch: newLineWatch(opt.Name, opt.Baud), early: opt.headingWait()}
 	l.health = NewHealth(HealthConfig{Name: opt.Name, Reads: opt.Reads, Ambient: opt.Ambient, FullScale: opt.FullScale, Noise: opt.Noise})
 	l.watch.polled = opt.Modbus != nil
 	l.supply.name = opt.Name
@@ -546,7 +548,7 @@ func newLineReader(opt PortOptions, unit string) *lineReader {
 // returns the faults that end with that.
 func (l *lineReader) restart(at time.Duration) []Fault {
 	l.cutUntil = at + l.cut
-	l.stream = wire.NewStream(l.opt.Lines)
+	l.stream, l.early = wire.NewStream(l.opt.Lines), l.opt.headingWait()
 	l.stamps.Restart()
 	l.shapes = shapeGuard{}
 	return append(l.watch.restart(at), l.health.Restart(at)...)
@@ -577,7 +579,7 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 	tell(l.watch.chunk(at, data)...)
 	batch := at // the lines in slots arrived then
 	l.slots, l.places = l.slots[:0], l.places[:0]
-	l.stream.Feed(at, data, func(got wire.Line) {
+	l.stream.Feed(at, data, l.early.then(func(got wire.Line) {
 		if got.At != batch { // lines held back until they were understood
 			out = l.stamp(batch, out)
 			batch = got.At
@@ -620,7 +622,7 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 		}
 		l.slots, l.places = append(l.slots, Slot{HasTime: f.HasTime, Board: f.Time}), append(l.places, len(out))
 		out = append(out, Item{Reading: Reading{Sample: decay.Sample{P: p}, Raw: line}})
-	})
+	}))
 	return l.stamp(batch, out)
 }
 

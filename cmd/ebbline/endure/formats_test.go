@@ -68,6 +68,7 @@ func TestCaptureIsJudgedAsItsRecord(t *testing.T) {
 	}
 	boards = append(boards,
 		board{"csv in kPa", "csv", kpa, []string{"--profile", "none"}},
+		board{"csv in kPa absolute", "csv absolute", kpa, []string{"--profile", "none"}},
 		board{"millis in kPa", "millis", kpa, []string{"--profile", "none", "--unit", "kPa"}})
 	// All at once: a hold takes its time, and little of the machine's.
 	records, homes := make([]string, len(boards)), make([]string, len(boards))
@@ -121,6 +122,7 @@ func setProfiles(t *testing.T, cmd *exec.Cmd, dir, byDefault string) {
 // held runs a test on a simulated board and returns where its record is.
 func held(t *testing.T, cmd *exec.Cmd, book, format string, unit decay.PressureUnit) string {
 	c := rig.Default()
+	format, c.Absolute = strings.CutSuffix(format, " absolute")
 	c.Format, c.Unit, c.Hole, c.Volume, c.FeedBore = format, unit, 1.2*decay.Millimetre, 4*decay.Litre, 8*decay.Millimetre
 	b, err := rig.Open(c, nil)
 	if err != nil {
