@@ -127,7 +127,7 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	}
 	if err != nil { // no test begins that is not kept
 		p.discard()
-		_, todo := diskFault(err)
+		todo, _ := diskFault(err)
 		return nil, wrong(todo+", or "+hint, "book: %w", err)
 	}
 	p.ambient, p.ceiling = set.NominalAmbient(), set.WithDefaults().Ceiling
@@ -209,7 +209,7 @@ func (p *page) check() error { return cmp.Or(p.recordFile.check(), p.captureFile
 // troubleWords tell of a test that cannot be kept now, while it goes on. They
 // fit into a line of a screen.
 func troubleWords(err error) string {
-	what, todo := diskFault(err)
+	todo, what := diskFault(err)
 	return "NOT BEING KEPT: " + what.Error() + "; " + todo
 }
 
@@ -256,6 +256,6 @@ func (p *page) close(r decay.Result) error {
 	if err == nil {
 		return nil
 	}
-	what, todo := diskFault(err)
+	todo, what := diskFault(err)
 	return wrong(todo+", then test again: what was written until then is in "+p.recordPath+" and "+p.capturePath, "book: not all of the test was kept: %w", what)
 }

@@ -99,8 +99,9 @@ func (f *bookFile) close() error {
 	return cmp.Or(f.check(), f.file.Sync(), f.file.Close())
 }
 
-// diskFault is what is wrong with a file without its long path, and what to do.
-func diskFault(err error) (what error, todo string) {
+// diskFault is what to do about a trouble with a file, and the trouble without
+// its long path.
+func diskFault(err error) (todo string, what error) {
 	todo = "make the folder writable again"
 	switch {
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
@@ -112,5 +113,5 @@ func diskFault(err error) (what error, todo string) {
 	if errors.As(err, &pe) {
 		err = pe.Err
 	}
-	return err, todo
+	return todo, err
 }

@@ -179,7 +179,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 				fmt.Fprintln(a.err, "ebbline: the test is being kept again, from its beginning")
 				return
 			}
-			what, todo := diskFault(err)
+			todo, what := diskFault(err)
 			a.complain(wrong(todo+": what waits is then written; the test goes on", "book: the test is not being kept: %w", what))
 		}
 	}

@@ -261,7 +261,12 @@ func findHeading(lines []string, names map[string]string, name string) (t charge
 			}
 		}
 	}
+	if len(found) == 0 {
+		return t, 0, wrong("the first line names the columns, for example speed_rpm,requested_hPa,actual_hPa", "%s: has no heading", name)
+	}
+	var example []string // with its own columns, by their place: which is which is not known
 	for i, m := range missing {
+		example = append(example, fmt.Sprintf("%s=#%d", m, i+1))
 		missing[i] = strconv.Quote(m)
 	}
 	for i, m := range found {
@@ -273,11 +278,9 @@ func findHeading(lines []string, names map[string]string, name string) (t charge
 	if len(found) > 30 {
 		found = append(found[:30], "…")
 	}
-	if len(found) == 0 {
-		return t, 0, wrong("the first line names the columns", "%s: has no heading", name)
-	}
-	return t, 0, wrong("name the columns, for example --columns \"speed=n,requested=p soll,actual=p ist\"; #3 is the third",
-		"%s, line %d: no column called %s; the columns found are %s", name, at+1, strings.Join(missing, ", "), strings.Join(found, ", "))
+	hint := fmt.Sprintf("say which column is which by place or by name, for example --columns %q, or \"%s=%s\"",
+		strings.Join(example, ","), strings.Split(example[0], "=")[0], strings.Trim(found[0], `"`))
+	return t, 0, wrong(hint, "%s, line %d: no column called %s; the columns found are %s", name, at+1, strings.Join(missing, ", "), strings.Join(found, ", "))
 }
 
 // pressureColumn says how a column of pressures is read.

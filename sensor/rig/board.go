@@ -128,21 +128,6 @@ func (b *board) bytes(d time.Duration) (out []byte, more bool) {
 	return append(out, b.stream.line(b.format.line(&p), on, b.now)...), more
 }
 
-// answers are the bytes that arrive of a Modbus slave's answers.
-func (b *board) answers(frames [][]byte) (out []byte) {
-	on := b.faults.on
-	if on.has(Silence) || b.down {
-		return nil
-	}
-	for _, f := range frames {
-		if on.has(Unsorted) && b.stream.rng.Float64() < 0.1 {
-			f = append(f, f...)
-		}
-		out = append(out, b.stream.send(f, on, b.now)...)
-	}
-	return out
-}
-
 // plainLine is the default format's.
 func plainLine(p *printed) string { return fmt.Sprintf("%d,%s", p.millis, p.pressure()) }
 

@@ -111,6 +111,21 @@ func (b *Board) asked(data []byte) []byte {
 	return b.board.answers(frames)
 }
 
+// answers are the bytes that arrive of a Modbus slave's answers.
+func (b *board) answers(frames [][]byte) (out []byte) {
+	on := b.faults.on
+	if on.has(Silence) || b.down {
+		return nil
+	}
+	for _, f := range frames {
+		if on.has(Unsorted) && b.stream.rng.Float64() < 0.1 {
+			f = append(f, f...)
+		}
+		out = append(out, b.stream.send(f, on, b.now)...)
+	}
+	return out
+}
+
 // Close takes the port away for good. It may be called more than once.
 func (b *Board) Close() error {
 	b.mu.Lock()
