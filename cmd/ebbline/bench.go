@@ -128,7 +128,7 @@ func (b *bench) begin(part tui.Part) (tui.CounterTest, error) {
 	if !b.limit {
 		set.Limit = part.Limit
 	}
-	when := time.Now()
+	when := wallClock()
 	p, err := openPageHead(b.dir, part.Label, when, b.src.About(), set, b.head)
 	if err != nil {
 		return tui.CounterTest{}, err
@@ -196,7 +196,7 @@ const slipExt = ".slip.txt"
 // tally counts the tests of today that have a slip, from their records. Those
 // of a simulated rig are counted apart from real ones.
 func (b *bench) tally() (tui.Tally, error) {
-	return b.tallyOf(time.Now())
+	return b.tallyOf(wallClock())
 }
 
 func (b *bench) tallyOf(now time.Time) (tui.Tally, error) {

@@ -30,14 +30,14 @@ type handHold struct {
 
 func (h *handHold) begin(set decay.Setup) (err error) {
 	h.set = set
-	h.page, err = openHandPage(h.dir, h.label, h.unit, time.Now(), set)
+	h.page, err = openHandPage(h.dir, h.label, h.unit, wallClock(), set)
 	return err
 }
 
 func (h *handHold) keep(all, takenBack []tui.DialReading) error {
 	h.page.all, h.page.back = all, takenBack
 	if n := len(all); n > 0 { // typed just now
-		h.page.rec.Extra[1].Value = time.Now().Add(-all[n-1].At).Format(time.RFC3339Nano)
+		h.page.rec.Extra[1].Value = momentOf(time.Now().Add(-all[n-1].At))
 	}
 	h.lost = h.page.write(nil)
 	return h.lost
@@ -78,7 +78,7 @@ func openHandPage(dir, label string, unit decay.PressureUnit, when time.Time, se
 		return nil, wrong(hint, "book: %w", err)
 	}
 	p := &handPage{recordPath: path, capturePath: strings.TrimSuffix(path, ".ebbline") + ".capture", unit: unit,
-		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set, Extra: []record.KeyValue{{Key: "shown", Value: unit.Name}, {Key: timesFrom, Value: when.Format(time.RFC3339Nano)}}}}
+		rec: record.Record{Label: label, Source: dialSource, When: when, Program: "ebbline " + version(), Setup: set, Extra: []record.KeyValue{{Key: "shown", Value: unit.Name}, {Key: timesFrom, Value: momentOf(time.Now())}}}}
 	return p, p.write(nil)
 }
 

@@ -303,7 +303,7 @@ func (a *app) calibrate(ctx context.Context, f *calibrateFlags) error {
 	if p.Modbus == nil && t.assumed {
 		p.Unit = t.unit
 	}
-	p.Calibrated = time.Now()
+	p.Calibrated = wallClock()
 	path, err := profile.Path()
 	if err != nil {
 		return err

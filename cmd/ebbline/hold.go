@@ -203,8 +203,8 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			from = from.Add(-old.by)
 			head["cut_before_s"] = strconv.FormatFloat((old.by + sensor.CutFor).Seconds(), 'g', -1, 64)
 		}
-		head[timesFrom] = from.Format(time.RFC3339Nano)
-		p, err := openPageHead(f.book, label, time.Now(), about, set, head)
+		head[timesFrom] = momentOf(from)
+		p, err := openPageHead(f.book, label, wallClock(), about, set, head)
 		if err == nil {
 			p.fromLines = f.port == ""
 		}

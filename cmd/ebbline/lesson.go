@@ -186,7 +186,7 @@ func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tu
 	opt := sensor.PortOptions{Name: f.port, Baud: f.baud, Unit: lineUnit(f.unit), Reads: set.Reads, Stated: f.reads != "", Ambient: set.NominalAmbient(), FullScale: set.FullScale, Tap: k.chunk}
 	prof.port(&opt)
 	k.open = func(label string, set decay.Setup) (*page, error) {
-		return openPageHead(f.book, label, time.Now(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt, prof.shown(&f.setupFlags)))
+		return openPageHead(f.book, label, wallClock(), sensor.About{Name: f.port, Reads: set.Reads}, set, prof.head(opt, prof.shown(&f.setupFlags)))
 	}
 	// The book is opened first: a folder that cannot be written to is no lesson.
 	err := k.begin(f.label, set)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -63,6 +64,16 @@ func (f *holdFlags) reopened(set *decay.Setup) (*reopened, error) {
 // which moment the times of its readings count.
 const timesFrom = "times_from"
 
+// momentOf is a moment as a record says it: by the clock on the wall and, where
+// that is known, by one that nobody sets until the machine is started again.
+func momentOf(at time.Time) string {
+	s := at.Format(time.RFC3339Nano)
+	if up, start := sinceBoot(); start != "" {
+		s += fmt.Sprintf(" %.6fs of boot %s", (up - time.Since(at)).Seconds(), start)
+	}
+	return s
+}
+
 // sinceBegun is how long before now the times of a record begin that is gone on
 // with. Who copies a record changes the file's time, so that it counts only in
 // a record that does not say it, and only where it can be that of the last
@@ -76,11 +87,18 @@ func (f *holdFlags) sinceBegun(rec record.Record, now time.Time) (time.Duration,
 		if kv.Key != timesFrom {
 			continue
 		}
-		from, err := time.Parse(time.RFC3339Nano, kv.Value)
+		wall, boot, _ := strings.Cut(kv.Value, " ")
+		from, err := time.Parse(time.RFC3339Nano, wall)
 		if err != nil {
 			return 0, unknown(fmt.Sprintf("its line %s: %.40q is not a time", timesFrom, kv.Value))
 		}
 		ago := now.Sub(from)
+		if s, of, ok := strings.Cut(boot, "s of boot "); ok {
+			up, start := sinceBoot()
+			if v, err := strconv.ParseFloat(s, 64); err == nil && of == start {
+				ago = up - time.Duration(v*float64(time.Second))
+			}
+		}
 		if ago < last-time.Second {
 			return 0, unknown("by the clock of this machine it is still to come")
 		}
