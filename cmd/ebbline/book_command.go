@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -121,19 +120,16 @@ func (a *app) bookList(s *shelf, asJSON bool) error {
 	if err != nil {
 		return err
 	}
-	b := bufio.NewWriter(a.out)
 	if asJSON {
-		if err := writeRows(b, entries); err != nil {
-			return err
-		}
-		return b.Flush()
+		return writeRows(a.out, entries)
 	}
+	b := bufio.NewWriter(forPeople(a.out))
 	for _, e := range entries {
 		state := ""
 		if st := e.State(); st != record.StateWhole {
 			state = strings.ToUpper(st.String()) + "  "
 		}
-		fmt.Fprintf(b, "%-16s  %-11s  %-21s  %-8s  %-8s  %s%s\n", e.Date(), e.Verdict(), e.Hole(), e.Part(), printable(e.ID()), state, printable(e.Title()))
+		fmt.Fprintf(b, "%-16s  %-11s  %-21s  %-8s  %-8s  %s%s\n", e.Date(), e.Verdict(), e.Hole(), e.Part(), printable(clipped(e.ID(), 80)), state, printable(clipped(e.Title(), 200)))
 	}
 	if len(entries) == 0 {
 		dir, err := s.folder()
@@ -206,7 +202,7 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 	if rec.Torn || rec.Digest == record.DigestDiffers {
 		a.status = exitLeaks
 	}
-	b := bufio.NewWriter(a.out)
+	b := bufio.NewWriter(forPeople(a.out))
 	line := func(name, text string) {
 		if text != "" {
 			fmt.Fprintf(b, "  %-10s %s\n", name, printable(text))
@@ -234,21 +230,10 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 		line("readings", fmt.Sprintf("%d were read; ebbline book measure judges them", len(rec.Samples)))
 		return b.Flush()
 	}
-	var text strings.Builder
-	if err := report.Text(&text, report.Input{Result: rec.Result, Of: rec.Setup.Of}, u); err != nil {
+	if err := report.Text(b, report.Input{Result: rec.Result, Of: rec.Setup.Of}, u); err != nil {
 		return err
 	}
-	io.WriteString(b, printableLines(text.String()))
 	return b.Flush()
-}
-
-// printableLines is printable for a text of many lines.
-func printableLines(s string) string {
-	lines := strings.Split(s, "\n")
-	for i := range lines {
-		lines[i] = printable(lines[i])
-	}
-	return strings.Join(lines, "\n")
 }
 
 // open finds and reads a record in whole.
@@ -322,10 +307,10 @@ func (a *app) bookCompare(s *shelf, first, second string, asJSON bool) error {
 		return err
 	}
 	for _, w := range tui.CompareDoubts(recs[0], recs[1]) {
-		fmt.Fprintf(a.err, "ebbline: %s\n", w)
+		fmt.Fprintf(a.err, "ebbline: %s\n", printable(w))
 	}
 	for i, name := range []string{"before", "after"} {
-		fmt.Fprintf(a.out, "%-7s %s  %s  %s\n", name, recs[i].When.Format("2006-01-02 15:04"), report.Verdict(results[i]), printable(recs[i].Label))
+		fmt.Fprintf(forPeople(a.out), "%-7s %s  %s  %s\n", name, recs[i].When.Format("2006-01-02 15:04"), report.Verdict(results[i]), printable(recs[i].Label))
 	}
 	_, err := fmt.Fprintf(a.out, "repair  %s\n", words)
 	return err
@@ -386,7 +371,7 @@ func (a *app) bookMeasure(s *shelf, args []string, all bool) error {
 	}
 	began := time.Now()
 	changed, failed := 0, 0
-	b := bufio.NewWriter(a.out)
+	b := bufio.NewWriter(forPeople(a.out))
 	inOrder(len(paths), func(i int) outcome {
 		rec, err := readWhole(paths[i])
 		if err != nil {
@@ -469,7 +454,7 @@ func (a *app) bookCheck(s *shelf, args []string) error {
 		return err
 	}
 	counts := map[record.State]int{}
-	b := bufio.NewWriter(a.out)
+	b := bufio.NewWriter(forPeople(a.out))
 	type outcome struct {
 		state record.State
 		words string

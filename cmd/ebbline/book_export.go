@@ -58,14 +58,8 @@ func (a *app) bookExport(s *shelf, out string) error {
 		}
 		return nil
 	}
-	write := func(f *os.File) error { return writeRows(f, entries) }
-	if st, statErr := os.Stat(out); statErr == nil && !st.Mode().IsRegular() {
-		err = into(out, write) // a pipe or a device is written to, not replaced
-	} else {
-		err = replace(out, write)
-	}
-	if err != nil {
-		return wrong("name a file in a folder you may write to, on a disk with room", "export: %s: %w", out, err)
+	if err := putFile(out, func(f *os.File) error { return writeRows(f, entries) }); err != nil {
+		return fmt.Errorf("export: %w", err)
 	}
 	problems := 0
 	for _, e := range entries {
@@ -75,19 +69,6 @@ func (a *app) bookExport(s *shelf, out string) error {
 	}
 	fmt.Fprintf(a.err, "ebbline: %d rows in %s, %d of them of files that cannot be read (%.1f s)\n", len(entries), printable(out), problems, time.Since(began).Seconds())
 	return nil
-}
-
-// into writes to what is there already.
-func into(name string, write func(*os.File) error) error {
-	f, err := os.OpenFile(name, os.O_WRONLY, 0)
-	if err != nil {
-		return err
-	}
-	if err := write(f); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
 }
 
 // writeRows writes one JSON object a record.

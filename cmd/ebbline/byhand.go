@@ -219,7 +219,7 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 		if f.asJSON {
 			tellTypedJSON(a.out, run, r, h.unit)
 		} else {
-			tellTyped(a.out, run, r, h.unit)
+			tellTyped(forPeople(a.out), run, r, h.unit)
 		}
 		return false
 	}
@@ -239,7 +239,7 @@ wait:
 			}
 		case <-beep.C:
 			if prompts && len(run.Readings()) > 0 {
-				fmt.Fprint(a.err, "\aread the dial now: ")
+				fmt.Fprint(bare(a.err), "\aread the dial now: ")
 			}
 		}
 	}
@@ -257,7 +257,7 @@ wait:
 	if f.asJSON {
 		err = errors.Join(err, report.JSON(a.out, in))
 	} else {
-		err = errors.Join(err, report.Text(a.out, in, h.unit))
+		err = errors.Join(err, report.Text(forPeople(a.out), in, h.unit))
 		fmt.Fprintf(a.out, "  by hand    %s\n", gainOf(set, r))
 	}
 	a.tellTypedKept(h)

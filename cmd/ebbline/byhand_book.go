@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -177,22 +176,6 @@ func (f *holdFlags) earlierByHand(set *decay.Setup) (list []tui.DialReading, ago
 func (p *handPage) discard() {
 	os.Remove(p.recordPath)
 	os.Remove(p.capturePath)
-}
-
-// replace writes a file beside the old one and puts it in its place.
-func replace(name string, write func(*os.File) error) error {
-	f, err := os.CreateTemp(filepath.Dir(name), ".typed-*")
-	if err != nil {
-		return err
-	}
-	err = errors.Join(write(f), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), name)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-	}
-	return err
 }
 
 // gainOf says what an ordinary transducer would have seen in the same hold:

@@ -331,4 +331,4 @@ func quoted(name string) string {
 }
 
 // say prints a line.
-func (a *app) say(format string, x ...any) { fmt.Fprintf(a.out, format+"\n", x...) }
+func (a *app) say(format string, x ...any) { fmt.Fprintf(forPeople(a.out), format+"\n", x...) }

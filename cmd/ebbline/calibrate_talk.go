@@ -558,7 +558,7 @@ func (t *talk) ask(ctx context.Context, question string) (string, error) {
 	}
 	live := isTerminal(t.app.out)
 	if live {
-		fmt.Fprintf(t.app.out, "%s\n> ", t.status())
+		fmt.Fprintf(t.app.out, "%s\n> ", printable(t.status()))
 	}
 	tick := time.NewTicker(300 * time.Millisecond)
 	defer tick.Stop()
@@ -575,7 +575,7 @@ func (t *talk) ask(ctx context.Context, question string) (string, error) {
 			}
 			t.tellFault(f)
 			if live {
-				fmt.Fprintf(t.app.out, "%s\n> ", t.status())
+				fmt.Fprintf(t.app.out, "%s\n> ", printable(t.status()))
 			}
 		case line, ok := <-t.lines:
 			if !ok {
@@ -584,7 +584,7 @@ func (t *talk) ask(ctx context.Context, question string) (string, error) {
 			return line, nil
 		case <-tick.C:
 			if live { // save the cursor, rewrite the line above, go back
-				fmt.Fprintf(t.app.out, "\x1b7\x1b[1A\r%s\x1b[K\x1b8", t.status())
+				fmt.Fprintf(t.app.out, "\x1b7\x1b[1A\r%s\x1b[K\x1b8", printable(t.status()))
 			}
 		}
 	}

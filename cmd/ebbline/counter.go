@@ -170,7 +170,7 @@ func (a *app) counterPlain(ctx context.Context, b *bench, part tui.Part) error {
 	err = b.follow(ctx, run, test, a.err)
 	kept, errSave := test.Save(run.Result(), run.Stopped(), b.unit)
 	for _, l := range kept.Slip {
-		if _, errOut := fmt.Fprintln(a.out, l); errOut != nil {
+		if _, errOut := fmt.Fprintln(forPeople(a.out), l); errOut != nil {
 			err = errors.Join(err, fmt.Errorf("standard output: %w", errOut))
 			break
 		}
@@ -203,7 +203,7 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 		for _, it := range pump.Drain(nil) {
 			switch {
 			case it.Fault != nil:
-				fmt.Fprintf(tell, "ebbline: %s: %s\n", it.Fault.Text, it.Fault.Hint)
+				fmt.Fprintf(tell, "ebbline: %s: %s\n", printable(it.Fault.Text), it.Fault.Hint)
 				f := *it.Fault
 				f.At -= test.From
 				run.Fault(f)

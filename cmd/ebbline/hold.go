@@ -294,7 +294,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		if r.HasFit && r.HasVolume {
 			words += fmt.Sprintf("; hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
 		}
-		fmt.Fprintln(a.out, words)
+		fmt.Fprintln(forPeople(a.out), words)
 	}
 	a.tellKept(k)
 	return errors.Join(err, saveErr)
@@ -324,7 +324,10 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
 	tell := func(words string) { fmt.Fprintf(a.err, "ebbline: %s\n", words) }
-	s := &session{src: src, tell: tell, set: set, unit: unit, out: a.out, asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
+	s := &session{src: src, tell: tell, set: set, unit: unit, out: forPeople(a.out), asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
+	if f.asJSON {
+		s.out = a.out
+	}
 	r, err := s.run(ctx)
 	_, saveErr := k.save(r)
 	err = errors.Join(err, saveErr)

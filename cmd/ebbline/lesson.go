@@ -231,8 +231,9 @@ func (a *app) tellLesson(head string, lines []string) {
 	if len(lines) == 0 {
 		return
 	}
-	fmt.Fprintln(a.out, head)
+	out := forPeople(a.out)
+	fmt.Fprintln(out, head)
 	for _, l := range lines {
-		fmt.Fprintln(a.out, "  "+l)
+		fmt.Fprintln(out, "  "+l)
 	}
 }

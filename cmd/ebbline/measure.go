@@ -165,7 +165,7 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 	if f.asJSON {
 		err = report.JSON(&b, input)
 	} else {
-		err = report.Text(&b, input, f.prof.unitOf(tr, &f.setupFlags))
+		err = report.Text(forPeople(&b), input, f.prof.unitOf(tr, &f.setupFlags))
 	}
 	if err != nil {
 		return measured{status: exitTrouble, err: fmt.Errorf("%s: %w", shown, err)}

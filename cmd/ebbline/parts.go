@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -20,6 +21,9 @@ import (
 // settings.
 const partsFile = "parts.csv"
 
+// maxParts bounds the list, in bytes: some fifty thousand parts.
+const maxParts = 2 << 20
+
 // A hose is smaller than a finger or larger than a truck's no more than its
 // bore and length say so.
 const (
@@ -35,7 +39,14 @@ const (
 // bore_mm, length_mm and perhaps limit_mm and volume_l, then a part a line.
 // Lines that start with # are comments. Name is for errors.
 func readParts(in io.Reader, name string) ([]tui.Part, error) {
-	r := csv.NewReader(in)
+	data, err := io.ReadAll(io.LimitReader(in, maxParts+1))
+	switch {
+	case err != nil:
+		return nil, wrong("check the file", "%s: %w", name, err)
+	case len(data) > maxParts:
+		return nil, wrong("look what it is; a part takes one short line", "%s: longer than %d MiB, which no list of parts is", name, maxParts>>20)
+	}
+	r := csv.NewReader(bytes.NewReader(data))
 	r.Comment = '#'
 	r.TrimLeadingSpace = true
 	r.FieldsPerRecord = -1

@@ -196,7 +196,7 @@ func (a *app) plan(p decay.Plan, f *planFlags, asJSON bool) error {
 		words, flag := f.optionWords(p, o)
 		fmt.Fprintf(&b, "  %-36s%9s%8s%8s  %s\n", words, holeText(o.Smallest), secondsText(o.ToHold), secondsText(o.ToLeak), flag)
 	}
-	_, err := io.WriteString(a.out, b.String())
+	_, err := io.WriteString(forPeople(a.out), b.String())
 	return err
 }
 

@@ -106,7 +106,7 @@ func (a *app) ports(ctx context.Context, f *portsFlags, names []string) error {
 		if f.asJSON {
 			p.json(a.out)
 		} else {
-			p.text(a.out)
+			p.text(forPeople(a.out))
 		}
 	}
 	if !f.asJSON && !slices.ContainsFunc(ports, func(p heardPort) bool { return p.listened }) {
@@ -152,13 +152,13 @@ func (p *heardPort) pressure() string {
 }
 
 func (p *heardPort) text(w io.Writer) {
-	fmt.Fprint(w, p.Name)
+	fmt.Fprint(w, printable(p.Name))
 	if p.Detail != "" {
-		fmt.Fprint(w, "  ", p.Detail)
+		fmt.Fprint(w, "  ", printable(p.Detail))
 	}
 	fmt.Fprintln(w)
 	row := func(name, format string, args ...any) {
-		fmt.Fprintf(w, "  %-10s %s\n", name, fmt.Sprintf(format, args...))
+		fmt.Fprintf(w, "  %-10s %s\n", name, printable(fmt.Sprintf(format, args...)))
 	}
 	h := &p.heard
 	var oe *sensor.OpenError

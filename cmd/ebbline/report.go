@@ -5,10 +5,8 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -147,16 +145,16 @@ func (a *app) report(args []string, f *reportFlags) error {
 		if err := out.write(&b); err != nil {
 			return err
 		}
-		if err := putFile(out.name, b.Bytes()); err != nil {
+		if err := putFile(out.name, func(f *os.File) error { _, err := b.WriteTo(f); return err }); err != nil {
 			return err
 		}
-		fmt.Fprintf(a.err, "ebbline: wrote %s\n", out.name)
+		fmt.Fprintf(a.err, "ebbline: wrote %s\n", printable(out.name))
 	}
 	switch {
 	case f.sheet == "-":
 		err = s.HTML(a.out)
 	case f.text:
-		_, err = fmt.Fprintln(a.out, s.Message())
+		_, err = fmt.Fprintln(forPeople(a.out), s.Message())
 	case f.csv:
 		err = s.CSV(a.out)
 	case f.asJSON:
@@ -233,40 +231,4 @@ func (a *app) engineOf(f *reportFlags, r decay.Result) (*report.EngineView, erro
 	v.Complaint = decay.NewComplaint(in.rows, in.set)
 	v.Meaning = engine.Explain(v.Complaint, leak, cd)
 	return v, nil
-}
-
-// putFile writes a file as a whole: it is there when all of it is. A file that
-// is a test's only proof is never written over.
-func putFile(name string, data []byte) error {
-	hint := "name a file you may write, for example in your home folder"
-	if old, err := os.Open(name); err == nil {
-		head := make([]byte, len("ebbline-"))
-		n, _ := io.ReadFull(old, head)
-		old.Close()
-		if string(head[:n]) == "ebbline-" {
-			return wrong("give the sheet a name of its own, as sheet.html", "%s is a record or a capture, which is not written over", name)
-		}
-	}
-	tmp, err := os.CreateTemp(filepath.Dir(name), ".ebbline-*")
-	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return wrong(hint, "%s: %w", name, err)
-	}
-	_, err = tmp.Write(data)
-	for _, end := range []func() error{tmp.Sync, func() error { return tmp.Chmod(0o644) }, tmp.Close} {
-		if e := end(); err == nil {
-			err = e
-		}
-	}
-	if err == nil {
-		err = os.Rename(tmp.Name(), name)
-	}
-	if err != nil {
-		os.Remove(tmp.Name())
-		return wrong(hint, "%s: %w", name, err)
-	}
-	return nil
 }

@@ -36,7 +36,7 @@ func (a *app) serveRig(ctx context.Context, c rig.Config, script *rig.Script, na
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	desk := &rigDesk{board: b, ports: a.out, stop: stop, say: console{out: a.err}}
+	desk := &rigDesk{board: b, ports: a.out, stop: stop, say: console{out: bare(a.err)}}
 	desk.portChanged()
 	keys := false
 	if f, ok := a.in.(*os.File); ok && isTerminal(a.in) {
@@ -47,7 +47,7 @@ func (a *app) serveRig(ctx context.Context, c rig.Config, script *rig.Script, na
 		}
 	}
 	every := rigSayEvery
-	if f, ok := a.err.(*os.File); ok && isTerminal(a.err) {
+	if f, ok := bare(a.err).(*os.File); ok && isTerminal(f) {
 		every = rigLookEvery
 		desk.say.width = func() int {
 			w, _, err := term.GetSize(f.Fd())

@@ -48,7 +48,7 @@ func wrong(hint, format string, a ...any) error {
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), endings...)
 	defer stop()
-	a := &app{in: in, out: out, err: errOut}
+	a := &app{in: in, out: out, err: forPeople(errOut)}
 	cmd := a.rootCommand()
 	cmd.SetArgs(args)
 	cmd.SetIn(in)
@@ -63,8 +63,11 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 
 // complain prints an error and what to do about it.
 func (a *app) complain(err error) {
-	text, more, _ := strings.Cut(strings.TrimSpace(err.Error()), "\n")
-	fmt.Fprintf(a.err, "ebbline: error: %s\n", printable(text))
+	text, more := strings.TrimSpace(err.Error()), ""
+	if strings.HasPrefix(text, "unknown command") {
+		text, more, _ = strings.Cut(text, "\n") // what else there is
+	}
+	fmt.Fprintf(a.err, "ebbline: error: %s\n", printable(strings.ReplaceAll(text, "\n", "; ")))
 	hint := ""
 	var h *hinted
 	var te *trace.Error

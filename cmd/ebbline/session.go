@@ -178,7 +178,7 @@ func (s *session) fault(f sensor.Fault) {
 	if f.State == sensor.Ends {
 		word = "FAULT OVER"
 	}
-	fmt.Fprintf(s.out, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), f.Text, f.Hint)
+	fmt.Fprintf(s.out, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), printable(f.Text), f.Hint)
 }
 
 // outcome is the outcome a running test shows: none while the readings are in

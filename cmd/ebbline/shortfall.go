@@ -205,7 +205,7 @@ func (a *app) worthOnly(f *shortfallFlags, e decay.Engine, p decay.ChargePoint, 
 	for _, l := range report.Assumptions(e)[:1] {
 		report.Line(&b, "assumed", l)
 	}
-	_, err := io.WriteString(a.out, b.String())
+	_, err := io.WriteString(forPeople(a.out), b.String())
 	return err
 }
 
@@ -260,7 +260,7 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	if w != nil && m == nil {
 		report.Line(&b, "assumed", report.Assumptions(e)[0])
 	}
-	_, err := io.WriteString(a.out, b.String())
+	_, err := io.WriteString(forPeople(a.out), b.String())
 	return err
 }
 

@@ -74,7 +74,7 @@ func (a *app) split(files []string, asJSON bool) error {
 	}
 	s := decay.NewSplit(all[0].Area, all[1:])
 	if !asJSON {
-		return report.Split(a.out, s, cd)
+		return report.Split(forPeople(a.out), s, cd)
 	}
 	type row struct {
 		Name  string `json:"name"`

@@ -199,7 +199,7 @@ func (a *app) show(v *found, asJSON bool) error {
 		line("caveat", w.Text)
 	}
 	line("use", "--volume "+flagValue(iv))
-	_, err := io.WriteString(a.out, b.String())
+	_, err := io.WriteString(forPeople(a.out), b.String())
 	return err
 }
 

@@ -28,7 +28,7 @@ func float[T ~float64](key string, at func(*Record) *T) field {
 		func(r *Record, s string) error {
 			v, err := strconv.ParseFloat(s, 64)
 			if err != nil {
-				return fmt.Errorf("%q is not a number", s)
+				return fmt.Errorf("%q is not a number", clip(s))
 			}
 			*at(r) = T(v)
 			return nil
@@ -49,7 +49,7 @@ func yes(key string, always bool, at func(*Record) *bool) field {
 		},
 		func(r *Record, s string) error {
 			if s != "yes" && s != "no" {
-				return fmt.Errorf("%q is neither yes nor no", s)
+				return fmt.Errorf("%q is neither yes nor no", clip(s))
 			}
 			*at(r) = s == "yes"
 			return nil
@@ -88,13 +88,13 @@ func interval(key string, at func(*Record) *decay.Interval) field {
 		func(r *Record, s string) error {
 			parts := strings.Fields(s)
 			if len(parts) != 4 {
-				return fmt.Errorf("%q is not value, low, high and level", s)
+				return fmt.Errorf("%q is not value, low, high and level", clip(s))
 			}
 			var v [4]float64
 			for i, p := range parts {
 				var err error
 				if v[i], err = strconv.ParseFloat(p, 64); err != nil {
-					return fmt.Errorf("%q is not a number", p)
+					return fmt.Errorf("%q is not a number", clip(p))
 				}
 			}
 			*at(r) = decay.Interval{Value: v[0], Low: v[1], High: v[2], Level: v[3]}
@@ -116,7 +116,7 @@ func named[T interface {
 					return nil
 				}
 			}
-			return fmt.Errorf("%q is not a known value", s)
+			return fmt.Errorf("%q is not a known value", clip(s))
 		}}
 }
 
@@ -132,7 +132,7 @@ var heading = []field{
 		},
 		func(r *Record, s string) (err error) {
 			if r.When, err = time.Parse(time.RFC3339Nano, s); err != nil {
-				err = fmt.Errorf("%q is not a date like 2026-01-31T15:04:05Z", s)
+				err = fmt.Errorf("%q is not a date like 2026-01-31T15:04:05Z", clip(s))
 			}
 			return err
 		}},

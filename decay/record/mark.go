@@ -34,10 +34,10 @@ func parseMark(s string) (m Mark, err error) {
 	}
 	var p float64
 	if _, err := fmt.Sscan(parts[1], &p); err != nil {
-		return m, fmt.Errorf("mark: %q is not a number", parts[1])
+		return m, fmt.Errorf("mark: %q is not a number", clip(parts[1]))
 	}
 	if _, err := fmt.Sscan(parts[2], &m.Rate); err != nil {
-		return m, fmt.Errorf("mark: %q is not a number", parts[2])
+		return m, fmt.Errorf("mark: %q is not a number", clip(parts[2]))
 	}
 	m.P, m.Word = decay.Gauge(p), parts[3]
 	return m, nil

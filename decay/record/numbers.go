@@ -36,7 +36,7 @@ func parseSeconds(s string) (time.Duration, error) {
 	n, err1 := strconv.ParseUint(whole, 10, 63)
 	f, err2 := strconv.ParseUint(frac+strings.Repeat("0", 9-len(frac)), 10, 63)
 	if err1 != nil || err2 != nil || n > 9e9 {
-		return 0, fmt.Errorf("%q is not a time in seconds", s)
+		return 0, fmt.Errorf("%q is not a time in seconds", clip(s))
 	}
 	d := time.Duration(n*1e9 + f)
 	if strings.HasPrefix(s, "-") {
@@ -69,12 +69,12 @@ func parseKilo(s string) (float64, error) {
 		n, err = strconv.Atoi(e)
 	}
 	if err != nil || len(e) > 6 {
-		return 0, fmt.Errorf("%q is not a pressure in kilopascals", s)
+		return 0, fmt.Errorf("%q is not a pressure in kilopascals", clip(s))
 	}
 	v, err := strconv.ParseFloat(m+"e"+strconv.Itoa(n+3), 64)
 	if err != nil {
 		if v, err = strconv.ParseFloat(m, 64); err != nil || e != "" || v == v && v-v == 0 {
-			return 0, fmt.Errorf("%q is not a pressure in kilopascals", s)
+			return 0, fmt.Errorf("%q is not a pressure in kilopascals", clip(s))
 		}
 	}
 	return v, nil

@@ -14,14 +14,21 @@ import (
 	"ebbline/decay"
 )
 
-// maxLine bounds a line, so that a file of another kind cannot fill the memory.
-const maxLine = 1 << 20
+// What a record may hold, so that no file fills the memory. Ten million readings
+// are almost three hours at 1 kHz; texts are labels, marks and lines of other
+// versions.
+const (
+	maxLine    = 1 << 20  // bytes
+	maxText    = 4 << 20  // bytes of all texts together
+	maxSamples = 10000000 // readings
+)
 
 // What a file can be instead of a record this program can read; test with
 // errors.Is.
 var (
 	ErrForeign = errors.New("not a record")
 	ErrNewer   = errors.New("of a newer version")
+	errTooMuch = errors.New("more than a record may hold")
 )
 
 // Read reads a record and checks its digests. A file whose end is missing gives
@@ -52,7 +59,7 @@ func Read(r io.Reader) (Record, error) {
 			continue
 		}
 		if err := p.take(line); err != nil {
-			if p.n == 1 || errors.Is(err, errAfterEnd) {
+			if p.n == 1 || errors.Is(err, errAfterEnd) || errors.Is(err, errTooMuch) {
 				return Record{}, err
 			}
 			pending = err
@@ -97,6 +104,7 @@ type parser struct {
 	readings, derived bool // the line above them was seen
 	ended             bool
 	seen              map[string]bool
+	text              int // bytes of texts that are kept
 
 	sums       digester
 	want       [2]string // the digests as written: facts, all
@@ -151,6 +159,9 @@ func (p *parser) line(b []byte) error {
 			return fmt.Errorf("%q stands below the results", clip(s))
 		}
 		return fmt.Errorf("%q is neither %q nor a key with its value", clip(s), samplesLine)
+	}
+	if p.text += len(s); p.text > maxText {
+		return fmt.Errorf("the lines beside the readings are longer than %d bytes, %w", maxText, errTooMuch)
 	}
 	if strings.HasPrefix(value, `"`) {
 		v, err := strconv.Unquote(value)
@@ -264,6 +275,9 @@ func (p *parser) field(fields []field, id, key, value string, line KeyValue) err
 }
 
 func (p *parser) sample(s string) error {
+	if len(p.rec.Samples) == maxSamples {
+		return fmt.Errorf("there are more than %d readings, %w", maxSamples, errTooMuch)
+	}
 	at, pressure, ok := strings.Cut(s, ",")
 	if !ok {
 		return fmt.Errorf("%q is not a reading (%s)", clip(s), samplesLine)

@@ -65,7 +65,7 @@ func Repair(c decay.Change, cd float64) string {
 func SplitAdvice(s decay.Split) string {
 	name := ""
 	if s.NextRow < len(s.Rows) {
-		name = s.Rows[s.NextRow].Name
+		name = Printable(s.Rows[s.NextRow].Name)
 	}
 	switch s.Next {
 	case decay.SplitNoLeak:
@@ -103,7 +103,7 @@ func SplitLines(s decay.Split, cd float64) []SplitLine {
 		out[0] = SplitLine{"whole", "not known", "-", "-"}
 	}
 	for _, r := range s.Rows {
-		out = append(out, SplitLine{r.Name, square(r.Area), hole(r.Area.Value), percents(r.Share)})
+		out = append(out, SplitLine{Printable(r.Name), square(r.Area), hole(r.Area.Value), percents(r.Share)})
 	}
 	if len(s.Rows) > 0 {
 		out = append(out, SplitLine{"not tested", square(s.Rest), hole(s.Rest.Value), percents(s.RestShare)})

@@ -7,7 +7,6 @@ import (
 	"html/template"
 	"io"
 	"strings"
-	"unicode"
 
 	"ebbline/decay"
 	"ebbline/decay/record"
@@ -117,15 +116,8 @@ const mostTyped = 240
 // mark, when it is longer than a page can bear. Escaping is done by what writes
 // it.
 func typed(s string) string {
-	s = strings.Join(strings.Fields(strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsControl(r):
-			return ' '
-		case r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069, r == 0x200e, r == 0x200f, r == unicode.ReplacementChar, r&0xfffe == 0xfffe, r >= 0xfdd0 && r <= 0xfdef:
-			return '·'
-		}
-		return r
-	}, strings.ToValidUTF8(s, "·"))), " ")
+	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "·")), " ") // line ends and tabs are blanks
+	s = strings.ReplaceAll(Printable(s), "\ufffd", "·")
 	if r := []rune(s); len(r) > mostTyped {
 		return string(r[:mostTyped]) + "…"
 	}

@@ -312,12 +312,7 @@ func folded(s string, w int) []string {
 	line, used := "", 0
 	push := func() { out = append(out, line); line, used = "", 0 }
 	for _, word := range strings.Fields(s) {
-		word = strings.Map(func(r rune) rune {
-			if unicode.IsControl(r) || r == unicode.ReplacementChar {
-				return '.'
-			}
-			return r
-		}, word)
+		word = strings.NewReplacer("·", ".", "\ufffd", ".").Replace(Printable(word))
 		n := columns(word)
 		if used > 0 && used+1+n > w {
 			push()

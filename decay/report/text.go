@@ -16,7 +16,7 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	r := in.Result
 	b := bufio.NewWriter(w)
 	if in.File != "" {
-		fmt.Fprintf(b, "%s: ", in.File)
+		fmt.Fprintf(b, "%s: ", Printable(in.File))
 	}
 	fmt.Fprintln(b, Verdict(r))
 	line := func(name, format string, a ...any) {
@@ -79,13 +79,13 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 		if !math.IsNaN(m.Rate) && !math.IsInf(m.Rate, 0) {
 			rate = digits3(-m.Rate*60/u.Pascal) + " " + u.Name + "/min lost"
 		}
-		line("mark", "%.1f s, %s, %s: %s", m.At.Seconds(), m.P.Format(u), rate, m.Word)
+		line("mark", "%.1f s, %s, %s: %s", m.At.Seconds(), m.P.Format(u), rate, Printable(m.Word))
 	}
 	if t := PartAdvice(in.Of, r.Outcome); t != "" {
 		line("next", "%s", t)
 	}
 	for _, x := range r.Warnings {
-		line("caveat", "%s", x.Text)
+		line("caveat", "%s", Printable(x.Text))
 	}
 	return b.Flush()
 }

@@ -16,8 +16,13 @@ import (
 	"ebbline/sensor/wire"
 )
 
-// maxSize bounds the file, in bytes.
-const maxSize = 1 << 20
+// What a file of profiles may hold: the library's work grows with the square of
+// the parts of a key and of the number of tables.
+const (
+	maxSize  = 256 << 10 // bytes
+	maxParts = 64        // of the keys in one line
+	maxDepth = 64        // of brackets in each other
+)
 
 // document, entry, curve and spot are the file as written.
 type document struct {
@@ -177,6 +182,9 @@ func Parse(file string, data []byte) (*Set, error) {
 	if len(data) > maxSize {
 		return nil, &Error{File: file, Msg: fmt.Sprintf("longer than %d KiB, which no file of profiles is", maxSize>>10), Hint: "look what it is, and move it away"}
 	}
+	if err := r.shallow(data); err != nil {
+		return nil, err
+	}
 	var doc document
 	if err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&doc); err != nil {
 		return nil, r.explain(err, data)
@@ -204,6 +212,37 @@ func Parse(file string, data []byte) (*Set, error) {
 		return nil, r.fail(hint, fmt.Sprintf("default: there is no profile %q", s.Default), "default")
 	}
 	return s, nil
+}
+
+// shallow refuses keys and brackets that go deeper than any file of profiles,
+// before the library spends its time and memory on them.
+func (r *reader) shallow(data []byte) error {
+	depth := 0
+	for n, line := range bytes.Split(data, []byte("\n")) {
+		dots, quote := 0, byte(0)
+		for i := 0; i < len(line) && (quote != 0 || line[i] != '#'); i++ {
+			switch c := line[i]; {
+			case quote == '"' && c == '\\':
+				i++
+			case quote != 0:
+				if c == quote {
+					quote = 0
+				}
+			case c == '"' || c == '\'':
+				quote = c
+			case c == '.':
+				dots++
+			case c == '[' || c == '{':
+				depth++
+			case c == ']' || c == '}':
+				depth--
+			}
+			if dots > maxParts || depth > maxDepth {
+				return &Error{File: r.file, Line: n + 1, Column: i + 1, Msg: "keys or brackets go deeper here than in any file of profiles", Hint: "look what it is, and move it away"}
+			}
+		}
+	}
+	return nil
 }
 
 // explain puts an error of the TOML library into our words.

@@ -30,6 +30,12 @@ const (
 	firstLine  = Magic + " 1"
 	flushEvery = 900 * time.Millisecond
 	maxLine    = 1 << 20 // bytes: no honest chunk is longer
+
+	// So that no file fills the memory: each chunk holds a reading at least, and
+	// ten million of those are almost three hours at 1 kHz.
+	maxChunks = 10000000
+	maxNotes  = 100000
+	maxHeader = 4 << 20 // bytes
 )
 
 // Chunk is a piece of the stream of bytes.
@@ -158,7 +164,7 @@ var ErrNotCapture = errors.New("replay: not a capture file")
 func ReadCapture(r io.Reader) (Capture, error) {
 	c := Capture{Header: map[string]string{}}
 	br := bufio.NewReaderSize(r, 64<<10)
-	number := 0
+	number, headed := 0, 0
 	next := func() (line string, whole bool, err error) {
 		number++
 		var sb strings.Builder
@@ -206,11 +212,17 @@ func ReadCapture(r io.Reader) (Capture, error) {
 			if !ok {
 				return c, fmt.Errorf("replay: line %d: %.40q is not \"key: value\"", number, line)
 			}
+			if headed += len(line); headed > maxHeader {
+				return c, fmt.Errorf("replay: line %d: the head is longer than %d bytes", number, maxHeader)
+			}
 			c.Header[strings.TrimSpace(k)] = strings.TrimSpace(v)
 			continue
 		}
 		if strings.HasPrefix(line, "#") {
 			if n, ok := readNote(line); ok {
+				if len(c.Notes) == maxNotes {
+					return c, fmt.Errorf("replay: line %d: there are more than %d notes of faults", number, maxNotes)
+				}
 				c.Notes = append(c.Notes, n)
 			}
 			continue
@@ -225,6 +237,9 @@ func ReadCapture(r io.Reader) (Capture, error) {
 				return c, nil
 			}
 			return c, fmt.Errorf("replay: line %d is not a time and quoted bytes", number)
+		}
+		if len(c.Chunks) == maxChunks {
+			return c, fmt.Errorf("replay: line %d: there are more than %d chunks: cut the capture", number, maxChunks)
 		}
 		c.Chunks = append(c.Chunks, Chunk{At: time.Duration(s * float64(time.Second)), Data: []byte(text)})
 	}

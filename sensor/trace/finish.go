@@ -12,6 +12,9 @@ import (
 
 // finish turns stamps and values as written into samples.
 func (f *file) finish(unit, ref string, scale float64) (Trace, error) {
+	if len(f.values) > maxRows {
+		return Trace{}, f.fail(0, cutHint, "there are more than %d readings", maxRows)
+	}
 	tr := Trace{Unit: unit, Ambient: f.opt.Ambient, Rows: len(f.values) + f.bad}
 	pu, err := decay.ParsePressureUnit(unit)
 	if err != nil {

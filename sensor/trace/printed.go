@@ -17,14 +17,18 @@ func (f *file) printed() (Trace, error) {
 			if !ok {
 				return
 			}
-			line(string(text), false)
+			line(string(text[:min(len(text), maxLine)]), len(text) > maxLine)
 		}
 	})
 	unit, ref := "", ""
 	for {
 		line, ok := f.next()
-		if !ok {
+		if !ok || len(f.values) > maxRows {
 			break
+		}
+		if len(line) > maxLine {
+			f.badRow(f.no, tooLongRow)
+			continue
 		}
 		got, err := d.Decode(string(line))
 		switch {

@@ -76,6 +76,9 @@ func (f *file) head() (layout, error) {
 		if first == 0 {
 			first = f.no
 		}
+		if len(line) > maxLine {
+			return layout{}, f.fail(f.no, "a trace has a line for each reading", "the line is longer than %d bytes", maxLine)
+		}
 		delim := delimiter(line)
 		cells := cut(line, delim)
 		numbers := 0
@@ -381,17 +384,23 @@ func nextCell(line []byte, pos int, delim byte) (cell []byte, quoted bool, next 
 
 const tooManyCells = "there are more cells than columns"
 
+var tooLongRow = fmt.Sprintf("the row is longer than %d bytes", maxLine)
+
 // rows reads what is left of the file.
 func (f *file) rows(lay layout) {
-	n := bytes.Count(f.data, []byte{'\n'}) + 1
+	n := min(bytes.Count(f.data, []byte{'\n'})+1, maxRows)
 	f.values = make([]float64, 0, n)
 	clock := 0 // 0 not known, 1 numbers, 2 clock times, 3 dates and times
 	var day, last int64
 	pair := lay.columns == 2 && lay.delim != ' ' && lay.raw == ""
 	for {
 		line, ok := f.content()
-		if !ok {
+		if !ok || len(f.values) > maxRows { // which is told by finish
 			return
+		}
+		if len(line) > maxLine {
+			f.badRow(f.no, tooLongRow)
+			continue
 		}
 		if pair && clock < 2 {
 			a, b, ok := plainRow(line, lay.delim)

@@ -5,14 +5,12 @@ package trace
 
 import (
 	"bytes"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"strings"
 	"time"
-	"unicode/utf16"
 
 	"ebbline/decay"
 	"ebbline/decay/record"
@@ -75,17 +73,27 @@ func (e *Error) Error() string {
 	return e.File + ": " + e.Msg
 }
 
-// maxSize bounds the memory one file may take, in bytes.
-const maxSize = 1 << 29
+// What one file may hold, so that no file fills the memory: ten million readings
+// are almost three hours at 1 kHz.
+const (
+	maxSize = 1 << 28  // bytes
+	maxRows = 10000000 // readings
+	maxLine = 64 << 10 // bytes of a row of a table
+)
+
+const cutHint = "cut the file to the hold and the minutes around it"
 
 // Read reads the trace in r; name stands for it in messages. Errors about the
 // content are of type *[Error].
 func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	data, err := readAll(r)
-	if err != nil {
-		if errors.Is(err, errTooLong) {
-			return Trace{}, &Error{File: name, Msg: err.Error(), Hint: "cut the file to the hold and the minutes around it"}
-		}
+	var binary *noText
+	switch {
+	case errors.Is(err, errTooLong):
+		return Trace{}, &Error{File: name, Msg: err.Error(), Hint: cutHint}
+	case errors.As(err, &binary):
+		return Trace{}, &Error{File: name, Msg: binary.Error(), Hint: binary.hint}
+	case err != nil:
 		return Trace{}, &Error{File: name, Msg: "cannot be read: " + err.Error()}
 	}
 	data = plainText(data)
@@ -99,7 +107,7 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 	if f.opt.Unit != "" {
 		u, ref, ok := wire.ParseUnit(f.opt.Unit)
 		if !ok {
-			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %q is not a pressure unit known here", f.opt.Unit),
+			return Trace{}, &Error{File: name, Msg: fmt.Sprintf("unit %.40q is not a pressure unit known here", f.opt.Unit),
 				Hint: "known are psi, bar, mbar, hPa, kPa, Pa, inHg and kgf/cm2, each with gauge or abs after it if wanted, and V, mV and counts with a calibration"}
 		}
 		f.opt.Unit, f.unitRef = u, ref
@@ -138,7 +146,10 @@ var errTooLong = fmt.Errorf("longer than %d MiB", maxSize>>20)
 func readAll(r io.Reader) ([]byte, error) {
 	size := 64 << 10
 	if s, ok := r.(*os.File); ok {
-		if st, err := s.Stat(); err == nil && st.Mode().IsRegular() && st.Size() < maxSize {
+		if st, err := s.Stat(); err == nil && st.Mode().IsRegular() {
+			if st.Size() > maxSize {
+				return nil, errTooLong
+			}
 			size = int(st.Size())
 		}
 	} else if s, ok := r.(interface{ Len() int }); ok {
@@ -146,34 +157,20 @@ func readAll(r io.Reader) ([]byte, error) {
 	}
 	var b bytes.Buffer
 	b.Grow(size + bytes.MinRead)
-	if _, err := b.ReadFrom(io.LimitReader(r, maxSize+1)); err != nil {
+	// What is no text is refused by its beginning: a device may never end.
+	if _, err := io.CopyN(&b, r, headSize); err != nil && err != io.EOF {
+		return nil, err
+	}
+	if err := checkText(b.Bytes()); err != nil {
+		return nil, err
+	}
+	if _, err := b.ReadFrom(io.LimitReader(r, maxSize+1-int64(b.Len()))); err != nil {
 		return nil, err
 	}
 	if b.Len() > maxSize {
 		return nil, errTooLong
 	}
 	return b.Bytes(), nil
-}
-
-// plainText takes off a byte order mark and turns UTF-16, as spreadsheets
-// write it, into UTF-8.
-func plainText(b []byte) []byte {
-	var order binary.ByteOrder
-	switch {
-	case bytes.HasPrefix(b, []byte("\xef\xbb\xbf")):
-		return b[3:]
-	case bytes.HasPrefix(b, []byte("\xff\xfe")):
-		order = binary.LittleEndian
-	case bytes.HasPrefix(b, []byte("\xfe\xff")):
-		order = binary.BigEndian
-	default:
-		return b
-	}
-	u := make([]uint16, 0, len(b)/2)
-	for i := 2; i+1 < len(b); i += 2 {
-		u = append(u, order.Uint16(b[i:]))
-	}
-	return []byte(string(utf16.Decode(u)))
 }
 
 // lines cuts data at LF, CRLF or CR.
