@@ -414,7 +414,19 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		}
 		r.Warnings = append(r.Warnings, l.help(r, e, creep))
 	}
+	if s := r.Settling; r.Outcome != Holds && math.Abs(s.Amplitude) > settlingSeen && length < settledAfter*s.Tau.Seconds() {
+		r.Warnings = append(r.Warnings, Warning{"unsettled", fmt.Sprintf("the air was still settling when the hold ended, with a time constant of %.0f s: the leak may be smaller than is said; hold for %.0f s to be sure",
+			s.Tau.Seconds(), settledAfter*s.Tau.Seconds())})
+	}
 }
+
+// In a hold shorter than three time constants of air that settles by natural
+// convection, settling is easily taken for a leak: see TestUnsettledIsSaid.
+// Settling of less than a thousandth of the pressure does not matter.
+const (
+	settledAfter = 3
+	settlingSeen = 1e-3
+)
 
 // help says what would settle an undecided verdict.
 func (l *Live) help(r *Result, e *estimate, creep float64) Warning {
