@@ -126,6 +126,20 @@ type State struct {
 	Advice      Advice
 }
 
+// FirstGuess reports whether the estimate is not yet worth being taken for a
+// result: the air settles still, or the interval reaches to twice the value and
+// over the limit.
+func (s State) FirstGuess() bool {
+	r := s.Result
+	switch {
+	case s.Verdict != Undecided:
+		return false
+	case s.Phase == PhaseSettle:
+		return true
+	}
+	return s.Phase == PhaseHold && r.Outcome == Undecided && r.Rate.High > 4*r.Rate.Value // a hole's area goes by its square
+}
+
 // Advice is what to do next, as a code; [ebbline/decay/report] puts it into words.
 type Advice string
 

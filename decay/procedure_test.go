@@ -211,3 +211,27 @@ func TestDoubtfulReadingsAreLeftOut(t *testing.T) {
 		t.Error("no alarm from a sensor at the top of its range")
 	}
 }
+
+// While the air settles, or while the interval is wide, an estimate is a guess.
+func TestFirstGuess(t *testing.T) {
+	rate := func(v, high float64) decay.Result {
+		return decay.Result{HasFit: true, Rate: decay.Interval{Value: v, High: high}}
+	}
+	leaks := rate(1, 9)
+	leaks.Outcome = decay.Leaks
+	for _, c := range []struct {
+		st   decay.State
+		want bool
+	}{
+		{decay.State{Phase: decay.PhaseSettle, Result: rate(1, 1.1)}, true},
+		{decay.State{Phase: decay.PhaseSettle, Result: leaks, Verdict: decay.Leaks}, false},
+		{decay.State{Phase: decay.PhaseHold, Result: rate(1, 1.1)}, false},
+		{decay.State{Phase: decay.PhaseHold, Result: rate(1, 5)}, true},
+		{decay.State{Phase: decay.PhaseHold, Result: leaks}, false},
+		{decay.State{Phase: decay.PhaseOver, Result: rate(1, 5)}, false},
+	} {
+		if got := c.st.FirstGuess(); got != c.want {
+			t.Errorf("%+v: %v", c.st, got)
+		}
+	}
+}

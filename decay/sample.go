@@ -82,6 +82,15 @@ func (s Setup) WithDefaults() Setup {
 	return s
 }
 
+// RangeEnd is the gauge pressure at which the sensor's range ends; false when
+// its full scale is not known.
+func (s Setup) RangeEnd() (Gauge, bool) {
+	if s.Reads == ReadsAbsolute {
+		return Pressure(s.FullScale).Gauge(s.NominalAmbient()), s.FullScale > 0
+	}
+	return Gauge(s.FullScale), s.FullScale > 0
+}
+
 // NominalAmbient is the ambient by which gauge readings were made absolute.
 func (s Setup) NominalAmbient() Pressure {
 	if s.Ambient == 0 {

@@ -112,6 +112,30 @@ func (l *Faults) Event(at time.Duration) decay.Doubt {
 	return ev
 }
 
+// Live is the state of a running test as far as its readings can be trusted: no
+// verdict while they are in doubt, and after that [decay.Unusable] when they were
+// in the hold. Faults that ended before the test's first reading, at from, are
+// not about it.
+func (l *Faults) Live(st decay.State, from time.Duration) decay.State {
+	switch {
+	case l.Doubtful():
+		st.Verdict = decay.Undecided
+	case l.Spoil(st.Result, from) && st.Phase != decay.PhaseOver:
+		st.Verdict = decay.Unusable
+	}
+	return st
+}
+
+// Spoil reports whether the readings of r's hold were not the duct's pressure
+// for a while, so that no verdict will come of it.
+func (l *Faults) Spoil(r decay.Result, from time.Duration) bool {
+	return slices.ContainsFunc(l.spells, func(s spell) bool { return !(s.over && s.end < from) && s.spoils(r) })
+}
+
+func (s spell) spoils(r decay.Result) bool {
+	return s.Doubt() && r.Hold.End > r.Hold.Start && s.At < r.Hold.End+leftOut && (!s.over || s.end > r.Hold.Start)
+}
+
 // flagOf is the flag of a result for faults that have one.
 var flagOf = map[string]decay.Flag{
 	FaultSilent: decay.FlagGaps, FaultUnplugged: decay.FlagGaps, FaultBoardReset: decay.FlagGaps,
@@ -146,7 +170,7 @@ func (l *Faults) Judge(r decay.Result, from time.Duration) decay.Result {
 		}
 		kinds[i].n++
 		judged := r.Outcome == decay.Holds || r.Outcome == decay.Leaks || r.Outcome == decay.Undecided
-		if s.Doubt() && judged && r.Hold.End > r.Hold.Start && s.At < r.Hold.End+leftOut && (!s.over || s.end > r.Hold.Start) {
+		if judged && s.spoils(r) {
 			r.Outcome = decay.Unusable
 			r.HasDecide = false
 		}

@@ -148,7 +148,7 @@ func (m *book) drawRow(g *grid, y, i int, c bookColumns) {
 	title, look := e.Title(), plain
 	if st := e.State(); st != record.StateWhole {
 		title = strings.TrimSpace(strings.ToUpper(st.String()) + "  " + title)
-		if look = warn; st == record.StateNoDigest {
+		if look = warn; st == record.StateNoDigest || st == record.StateRunning {
 			look = plain
 		}
 	}
@@ -232,7 +232,9 @@ func (m *book) drawTest(g *grid) {
 	}
 	st, look := t.state(), dim
 	state := st.String()
-	if st != record.StateWhole && st != record.StateNoDigest {
+	if st == record.StateRunning {
+		state, look = strings.ToUpper(state), strong
+	} else if st != record.StateWhole && st != record.StateNoDigest {
 		state, look = strings.ToUpper(state), warn
 	}
 	if t.entry.Head.Simulated {
@@ -294,8 +296,10 @@ func (m *book) answer() []fact {
 	switch t.state() {
 	case record.StateChanged:
 		out = append(out, fact{"CHANGED after it was written: its digest differs. It proves nothing.", warn})
+	case record.StateRunning:
+		out = append(out, fact{"This test RUNS STILL. m judges what is there so far.", strong})
 	case record.StateTorn:
-		out = append(out, fact{fmt.Sprintf("TORN at line %d: cut short, or the test runs still. m judges what is there.", t.rec.TornLine), warn})
+		out = append(out, fact{fmt.Sprintf("TORN at line %d: the test was cut short. m judges what is there.", t.rec.TornLine), warn})
 	}
 	verdict := strings.ToUpper(report.Word(t.result.Outcome))
 	if t.rec.Torn && !t.measured {

@@ -228,7 +228,8 @@ func (m *book) helpLines() []fact {
 	}{
 		{record.StateWhole, "as it was written, by its SHA-256"},
 		{record.StateNoDigest, "an early version wrote it: a change cannot be told"},
-		{record.StateTorn, "its end is missing: cut short, or the test runs still"},
+		{record.StateRunning, "the test runs still: r reads the list again"},
+		{record.StateTorn, "its end is missing: the test was cut short"},
 		{record.StateChanged, "it was changed after it was written"},
 		{record.StateDamaged, "a line makes no sense"},
 		{record.StateNewer, "a later version of this program wrote it"},

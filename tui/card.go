@@ -262,9 +262,8 @@ func (s *scene) drawCard(g *grid) {
 		return
 	}
 	const left, field = 2, 18
-	s.drawTop(g, left)
 	right := g.w - 2
-	y := 3
+	y := 3 + s.drawTop(g, left)
 	g.text(left, y, "Before the test", strong)
 	g.right(right, y, "Enter goes on, and starts on the last line", dim)
 	y += 2

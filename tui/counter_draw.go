@@ -111,6 +111,8 @@ func (m *counter) newsLine() fact {
 		return fact{"! " + m.problem, warn}
 	case m.s.fault != "":
 		return fact{"! " + m.s.fault, plain}
+	case m.stage&(choosing|cautioned) != 0 && report.Unseen(m.o.Setup, m.s.unit) != "":
+		return fact{"! " + report.Unseen(m.o.Setup, m.s.unit), warn}
 	case m.counted:
 		return fact{m.tally.String(), dim}
 	}
@@ -213,6 +215,9 @@ func (m *counter) drawWarn(g *grid, left, y int) {
 func (m *counter) sentence() string {
 	st := m.s.st
 	left := brief(m.run.Left())
+	if st.Verdict == decay.Unusable {
+		return report.Advice(st, m.s.set, m.s.unit)
+	}
 	switch st.Advice {
 	case decay.AdviseFill, decay.AdviseWaitReading:
 		if st.Advice == decay.AdviseFill {
@@ -255,8 +260,8 @@ func (m *counter) drawTest(g *grid, left, y int) {
 	if m.run.Began() {
 		line = "answer within " + strconv.Itoa(int(math.Ceil(m.run.Left().Seconds()))) + " s"
 	}
-	if hole := s.hole(); hole != "" && x+width(line)+8+width(hole) <= right {
-		line += "   hole " + hole
+	if hole := s.sized(); hole != "" && x+width(line)+3+width(hole) <= right {
+		line += "   " + hole
 	}
 	g.text(x, y+dh-1, line, plain, right)
 

@@ -44,7 +44,7 @@ func NewCounterRun(set decay.Setup) *CounterRun {
 }
 
 // State is a snapshot of the test.
-func (c *CounterRun) State() decay.State { return c.proc.State() }
+func (c *CounterRun) State() decay.State { return c.faults.Live(c.proc.State(), 0) }
 
 // Began reports whether air has come, from which the time counts.
 func (c *CounterRun) Began() bool { return c.began }

@@ -34,6 +34,7 @@ func (m *model) takeFault(f sensor.Fault, now time.Time) {
 func (m *model) showFaults(now time.Time) {
 	s := &m.s
 	s.fault, s.next, s.doubt = "", "", false
+	s.spoiled = m.faults.Spoil(s.st.Result, m.from)
 	if f, ok := m.faults.Worst(); ok {
 		s.fault, s.next, s.doubt = f.Name()+": "+f.Short(s.about.Name), f.Hint, f.Doubt()
 	} else if m.moment != "" && now.Sub(m.faulted) <= faultShown {
@@ -44,14 +45,10 @@ func (m *model) showFaults(now time.Time) {
 	}
 }
 
-// state is where the test stands, as far as the readings can be trusted: while
-// they are in doubt no verdict is shown, and a result says what the faults say
-// of it.
+// state is where the test stands, as far as the readings can be trusted; a
+// result says what the faults say of it.
 func (m *model) state() decay.State {
-	st := m.proc.State()
-	if m.faults.Doubtful() {
-		st.Verdict = decay.Undecided
-	}
+	st := m.faults.Live(m.proc.State(), m.from)
 	if m.over {
 		st.Result = m.faults.Judge(st.Result, m.from)
 		if st.Result.Outcome == decay.Unusable {
@@ -74,6 +71,9 @@ func (s *scene) nextStep() string {
 		switch s.st.Phase {
 		case decay.PhaseReady, decay.PhaseFill:
 			return "Shut the supply. " + sentence(step)
+		}
+		if s.spoiled {
+			return sentence(step) + " This test is unusable: test again after that, key n."
 		}
 		return sentence(step)
 	}

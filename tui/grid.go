@@ -176,12 +176,38 @@ func (g *grid) render(p *[styles]string) string {
 // width is how many cells s takes.
 func width(s string) int { return lipgloss.Width(s) }
 
+// clause is s, or as much of its beginning as ends with a clause and fits w
+// cells; a first clause that is longer is cut by the grid.
+func clause(s string, w int) string {
+	for width(s) > w {
+		i := max(strings.LastIndex(s, "; "), strings.LastIndex(s, ", "), strings.LastIndex(s, ": "), strings.LastIndex(s, " ("))
+		if i <= 0 {
+			break
+		}
+		s = s[:i]
+	}
+	return s
+}
+
 // wrap breaks s into lines of at most w cells between words; a word that is
-// longer stands alone and is cut by the grid.
+// longer, such as a path, is broken where the line ends.
 func wrap(s string, w int) []string {
 	var out []string
 	line := ""
 	for _, word := range strings.Fields(s) {
+		for w > 1 && width(word) > w {
+			if line != "" {
+				out, line = append(out, line), ""
+			}
+			n := 0
+			for i := range word {
+				if width(word[:i]) > w {
+					break
+				}
+				n = i
+			}
+			out, word = append(out, word[:n]), word[n:]
+		}
 		switch {
 		case line == "":
 			line = word

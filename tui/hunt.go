@@ -188,6 +188,8 @@ func (s *scene) huntAdvice() string {
 	switch {
 	case s.st.OverCeiling || s.st.Lost || !s.st.Seen:
 		return s.advice()
+	case s.st.Phase == decay.PhaseEmpty:
+		return "Nothing to hunt: the duct ran empty through its leak. Fill it again and shut the supply."
 	case s.hunt.empty, s.st.Phase == decay.PhaseOver:
 		return "Nothing to hunt: fill the duct and shut the supply."
 	case s.fed() && s.st.InBand:
@@ -196,20 +198,23 @@ func (s *scene) huntAdvice() string {
 		return "Supply on: it makes up for the leak, so no rate can be read; a joint pressed shut only lets the pressure rise. Shut the supply for the rate."
 	case !s.hunt.settled:
 		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
-	case s.st.P < s.set.Ceiling/8:
-		return "The pressure is low and the leak slow: fill again, then go on."
+	case s.huntLow():
+		return "The pressure is low, and so little air leaks that a joint hardly shows: fill again, then go on."
 	}
 	return "Press or soap one joint for two seconds: the word says whether the leak got smaller. m keeps a mark."
 }
+
+// huntLow reports whether the pressure is too low for a hunt that is worth it.
+func (s *scene) huntLow() bool { return s.hunt.empty || s.st.P < s.set.Ceiling/8 }
 
 // huntFacts are the lines beside the meter.
 func (s *scene) huntFacts() []fact {
 	h := s.hunt
 	var out []fact
-	if !s.fed() && h.known && h.trend >= trendSmaller {
+	if !s.fed() && h.known && !h.empty && h.trend >= trendSmaller {
 		out = append(out, fact{"was " + s.perMinute(-h.was) + ", " + clock(h.since) + " ago", strong})
 	}
-	if h.hole > 0 && h.settled && (h.trend < trendSmaller || h.since > heatAfter) {
+	if h.hole > 0 && h.settled && !s.huntLow() && (h.trend < trendSmaller || h.since > heatAfter) {
 		out = append(out, fact{"like a hole of " + mm(h.hole) + " mm", plain})
 	}
 	k := plain
@@ -217,7 +222,7 @@ func (s *scene) huntFacts() []fact {
 		k = warn
 	}
 	out = append(out, fact{s.digits() + " " + s.unit.Name + " gauge, " + s.phase() + " " + s.inPhase(), k})
-	if h.known && !s.fed() && h.least > 0 {
+	if h.known && !s.fed() && !h.empty && h.least > 0 {
 		out = append(out, fact{"tells a change of " + s.perMinute(h.least) + " or more", dim})
 	}
 	return out
@@ -227,12 +232,12 @@ func (s *scene) huntFacts() []fact {
 func (s *scene) drawHunt(g *grid) {
 	const left = 2
 	right := g.w - 2
-	s.drawTop(g, left)
+	more := s.drawTop(g, left)
 	dh := min(max(5, g.h/6), 11)
 	gw := min(max(6, dh*6/5), 13)
-	y := 2
+	y := 2 + more
 	if g.h >= 28 {
-		y = 3
+		y++
 	}
 	// The word comes first: it is what one looks up for from under a car.
 	word, st := s.huntWord()
@@ -275,9 +280,9 @@ func (s *scene) drawHunt(g *grid) {
 	s.drawMarks(g, left, bottom-list, right, list)
 }
 
-// drawSentence writes the sentence, or the mark being typed in its place, in at
-// most most lines, and returns the row after them.
-func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, most int) int {
+// drawSentence writes the sentence, or the mark being typed in its place, on at
+// least room lines, and returns the row after them.
+func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, room int) int {
 	if e := s.hunt.typing; e != nil {
 		head := "Mark at " + clock(s.hunt.mark.At.Seconds()-s.origin()) + ", where? "
 		if g.width(head) > (right-left)/2 {
@@ -286,13 +291,15 @@ func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, most 
 		x := g.text(left, y, head, strong)
 		e.draw(g, x, y, right)
 		g.text(left, y+1, "Enter keeps it, Esc drops it", dim, right)
-		return y + max(2, most)
+		return y + max(2, room)
 	}
 	lines := wrap(sentence, right-left)
-	for i := range min(most, len(lines)) {
-		g.text(left, y+i, lines[i], strong, right)
+	for i, l := range lines {
+		if y+i < g.h-1 {
+			g.text(left, y+i, l, strong, right)
+		}
 	}
-	return y + most
+	return y + max(room, len(lines))
 }
 
 // drawRates draws the leak's rate over the last minute.

@@ -24,11 +24,11 @@ var actions []action
 func init() {
 	actions = []action{
 		{key.NewBinding(key.WithKeys("f"), key.WithHelp("f", "fill: open the supply valve of the rig")), true,
-			func(m *model) tea.Cmd { m.o.Controls.Fill(); return nil }},
+			func(m *model) tea.Cmd { m.s.auto = false; m.o.Controls.Fill(); return nil }},
 		{key.NewBinding(key.WithKeys("i"), key.WithHelp("i", "isolate: shut the valve of the rig, or say that yours is shut")), false,
 			func(m *model) tea.Cmd { m.isolate(); return nil }},
 		{key.NewBinding(key.WithKeys("r"), key.WithHelp("r", "release: open the vent of the rig")), true,
-			func(m *model) tea.Cmd { m.o.Controls.Release(); return nil }},
+			func(m *model) tea.Cmd { m.s.auto = false; m.o.Controls.Release(); return nil }},
 		{key.NewBinding(key.WithKeys("h"), key.WithHelp("h", "hunt: the leak's rate, joint by joint; again goes back")), false,
 			func(m *model) tea.Cmd { m.toggle(viewHunt); return nil }},
 		{key.NewBinding(key.WithKeys("s"), key.WithHelp("s", "split: which section the leak is in; a adds a section")), false,
@@ -94,6 +94,7 @@ func (m *model) nextHelp() {
 // the operator's word for it where it cannot: a very tight duct shows nothing.
 func (m *model) isolate() {
 	if m.o.Controls != nil {
+		m.s.auto = false
 		m.o.Controls.Isolate()
 	} else {
 		m.say("noted: the supply valve is shut")

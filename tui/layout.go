@@ -27,14 +27,14 @@ func (s *scene) drawFull(g *grid) {
 		side = min(58, g.w*2/5)
 		right = g.w - side - 4
 	}
-	s.drawTop(g, left)
+	more := s.drawTop(g, left)
 
 	// The digits take about a sixth of the height.
 	dh := min(max(5, g.h/6), 11)
 	gw := min(max(6, dh*6/5), 13)
-	y := 2
+	y := 2 + more
 	if g.h >= 28 {
-		y = 3
+		y++
 	}
 	number := s.digits()
 	for gw > 4 && chart.BigWidth(number, gw) > right-left-32 {
@@ -80,8 +80,9 @@ func (s *scene) drawFull(g *grid) {
 	}
 }
 
-// drawTop writes the title, the simulated banner and one line of news.
-func (s *scene) drawTop(g *grid, left int) {
+// drawTop writes the title, the simulated banner and the news, and returns how
+// many rows the news takes beyond its first.
+func (s *scene) drawTop(g *grid, left int) int {
 	end := g.w - 2
 	if s.about.Simulated {
 		b := " " + simulated + " "
@@ -93,9 +94,31 @@ func (s *scene) drawTop(g *grid, left int) {
 		title = s.about.Name
 	}
 	g.text(left, 0, title, plain, end)
-	if n := s.news(); n.text != "" {
-		g.text(left, 1, n.text, n.st, g.w-1)
+	n := s.news()
+	lines := newsRows(n, g.w-1-left, 3)
+	for i, l := range lines {
+		g.text(left, 1+i, l, n.st, g.w-1)
 	}
+	return max(0, len(lines)-1)
+}
+
+// newsRows are the news in at most most lines of w cells. What only describes
+// the sensor is not worth a second one; where there is one line, a plain word is
+// cut where a clause ends.
+func newsRows(n fact, w, most int) []string {
+	switch {
+	case n.text == "":
+		return nil
+	case n.st == dim || most == 1 && n.st == plain:
+		return []string{clause(n.text, w)}
+	case width(n.text) <= w:
+		return []string{n.text}
+	}
+	lines := wrap(n.text, w)
+	if len(lines) > most {
+		lines = append(lines[:most-1], strings.Join(lines[most-1:], " "))
+	}
+	return lines
 }
 
 // news is the one line under the title: the gravest thing that is true.
@@ -113,6 +136,8 @@ func (s *scene) news() fact {
 		return fact{"! " + s.trouble, warn}
 	case s.inDoubt():
 		return fact{"✖ DO NOT TRUST IT: " + s.fault, warn}
+	case s.unseen() != "":
+		return fact{"! " + s.unseen(), warn}
 	case s.saved != "" && s.before == nil:
 		return fact{"saved: " + s.saved, plain}
 	case s.fault != "":
@@ -301,6 +326,10 @@ func (s *scene) drawHelp(g *grid) {
 func (s *scene) drawSmall(g *grid) {
 	y := 0
 	n := s.news()
+	rows := newsRows(n, g.w, 4)
+	if n.st == plain {
+		rows = newsRows(n, g.w, 1)
+	}
 	if s.about.Simulated {
 		b := simulated
 		if width(b) > g.w {
@@ -316,8 +345,9 @@ func (s *scene) drawSmall(g *grid) {
 	for gw > 3 && chart.BigWidth(number, gw) > g.w-6 {
 		gw--
 	}
+	lines := wrap(s.advice(), g.w)
 	dh := 5
-	if g.h < 11 {
+	if g.h < 11 || n.st == warn && y+dh+len(rows)+1+len(lines) > g.h {
 		dh = 3
 	}
 	g.big(0, y, chart.Big(number, gw, dh), s.pressureStyle())
@@ -325,17 +355,19 @@ func (s *scene) drawSmall(g *grid) {
 	g.text(x, y+dh-2, s.unit.Name, strong)
 	g.text(x, y+dh-1, "gauge", plain)
 	y += dh
-	if n.text != "" && (n.st == warn || g.h-y > 4) {
-		g.text(0, y, n.text, n.st)
-		y++
+	if n.text != "" && (n.st == warn || y+len(rows)+1+len(lines) < g.h) {
+		for _, l := range rows {
+			g.text(0, y, l, n.st)
+			y++
+		}
 	} else if g.h-y > 5 {
 		y++
 	}
 	line, st := strings.ToUpper(s.phase())+" "+s.inPhase(), strong
 	if v := s.verdict(); v != "" && !s.st.Lost {
 		line, st = strings.ToUpper(v), s.verdictStyle()
-		if h := s.hole(); h != "" {
-			line += "  hole " + h
+		if h := s.sized(); h != "" {
+			line += "  " + h
 		}
 	} else if t := s.toCeiling(); t != "" {
 		if s.st.InBand {
@@ -347,8 +379,8 @@ func (s *scene) drawSmall(g *grid) {
 		line, st = line+"  WARNING BAND", warn
 	} else if s.st.Lost || s.inDoubt() {
 		st = warn
-	} else if h := s.hole(); h != "" {
-		line += "  hole " + h
+	} else if h := s.sized(); h != "" {
+		line += "  " + h
 	}
 	g.text(0, y, line, st)
 	y++
@@ -356,7 +388,6 @@ func (s *scene) drawSmall(g *grid) {
 		s.drawSentence(g, 0, y, g.w, "", 2)
 		return
 	}
-	lines := wrap(s.advice(), g.w)
 	for i, l := range lines {
 		if y+i < g.h {
 			g.text(0, y+i, l, plain)

@@ -13,6 +13,7 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/sensor"
 )
 
@@ -98,6 +99,7 @@ func newLesson(o LessonOptions, term terminal) *lesson {
 	}
 	if o.Source != nil {
 		m.proc = decay.NewProcedure(o.Setup)
+		m.notice = report.Unseen(o.Setup, m.unit)
 	}
 	return m
 }
@@ -168,7 +170,7 @@ func (m *lesson) ring() {
 func (m *lesson) state() decay.State {
 	switch {
 	case m.real():
-		return m.proc.State()
+		return m.faults.Live(m.proc.State(), 0)
 	case m.run != nil:
 		st := m.run.proc.State()
 		st.P = m.run.p // as read: the simulated sensor has no zero error

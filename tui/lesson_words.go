@@ -115,7 +115,7 @@ func (f lookFacts) asides(high int, large decay.Volume) []string {
 
 // realLook says what a line of real hardware shows: only what is certain.
 func realLook(st decay.State, set decay.Setup, unit decay.PressureUnit) string {
-	if !isolated(st.Phase) || st.Lost || !st.Seen {
+	if !isolated(st.Phase) || st.Lost || !st.Seen || st.Verdict == decay.Unusable {
 		return report.Advice(st, set, unit)
 	}
 	ambient := set.NominalAmbient()

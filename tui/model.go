@@ -105,7 +105,7 @@ func (m *model) startTest(set decay.Setup) {
 	s := &m.s
 	s.set, s.marks, s.saved, s.before = set.WithDefaults(), nil, "", nil
 	m.section, m.nextSection = m.nextSection, ""
-	s.section = m.section
+	s.section, s.auto = m.section, m.o.Auto
 	// 2 400 columns of 25 ms hold the first minute at the best resolution
 	// any screen can show; later minutes share them.
 	s.trace = chart.NewColumns(2400, 0.025)

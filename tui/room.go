@@ -367,7 +367,10 @@ func (s *scene) drawRuler(g *grid, left, y, right int) {
 		case chart.Axis, chart.Label:
 			return dim
 		case chart.Bar, chart.Point:
-			if known && low > limit {
+			switch {
+			case s.st.FirstGuess():
+				return dim
+			case known && low > limit:
 				return warn
 			}
 			return strong
@@ -389,6 +392,9 @@ func (s *scene) drawRulerWords(g *grid, x, y int, r chart.Ruler, limitRow []char
 	switch {
 	case res.HasFit && res.HasVolume:
 		words = mm(res.Hole.Value) + " mm, 95 %: " + mm(res.Hole.Low) + " to " + mm(res.Hole.High)
+		if s.st.FirstGuess() {
+			words = "first guess " + words
+		}
 	case res.HasFit:
 		words = "K " + three(res.Rate.Value*1000) + "/1000 s; state --volume for a hole"
 	case s.set.Volume == 0:
@@ -407,8 +413,8 @@ func (s *scene) drawRulerWords(g *grid, x, y int, r chart.Ruler, limitRow []char
 	n := width(words)
 	switch {
 	case last+3+n <= r.W:
-		g.text(x+r.W-n, y, words, plain)
+		g.text(x+r.W-n, y, words, s.guessStyle())
 	case n+2 <= first:
-		g.text(x, y, words, plain)
+		g.text(x, y, words, s.guessStyle())
 	}
 }

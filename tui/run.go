@@ -37,6 +37,9 @@ type Options struct {
 	Trouble func() string
 	// Pinch presses the leak of a simulated rig half shut, or lets it go.
 	Pinch func(shut bool) error
+	// Auto says that a simulated rig works its valves by itself, from the start of
+	// a test until a key takes one over.
+	Auto bool
 	// OnMark gets each mark of the hunt, to be kept in the record.
 	OnMark func(record.Mark)
 	Bell   bool

@@ -26,11 +26,13 @@ type scene struct {
 	fault    string         // the gravest that is on, or one that came and went
 	next     string         // what to do about it
 	doubt    bool           // the readings are not to be trusted
+	spoiled  bool           // they were not in this hold, which makes it unusable
 	saved    string         // where the record went
 	notice   string         // a record that could not be saved, a stream that ended
 	trouble  string         // why the test under way is not being kept
 	bell     bool
 	rig      bool // the valves can be worked from here
+	auto     bool // they work by themselves
 	ascii    bool
 	card     *card // the start card, while it is shown
 	hunt     hunt
@@ -102,11 +104,32 @@ func (s *scene) advice() string {
 	if step := s.nextStep(); step != "" {
 		return step
 	}
+	if s.auto && !s.st.Lost && !s.st.InBand && s.st.Seen && (s.st.Phase == decay.PhaseReady || s.st.Phase == decay.PhaseFill) {
+		return "The simulated rig fills and shuts its valve by itself: just watch. The keys f, i and r take its valves over."
+	}
 	a := report.Advice(s.st, s.set, s.unit)
 	if s.st.Advice == decay.AdviseSayShut {
 		a += " Press i."
 	}
+	if s.st.Verdict == decay.Unusable && isolated(s.st.Phase) {
+		a += " Key n."
+	}
 	return a
+}
+
+// unseen says that the sensor ends where the ceiling is, before air is let in;
+// "" when it reaches further.
+func (s *scene) unseen() string {
+	if s.card == nil && s.st.Phase != decay.PhaseReady {
+		return ""
+	}
+	set := s.set
+	if s.card != nil {
+		if g, err := decay.ParseGauge(strings.TrimSpace(s.card.ceiling.text)); err == nil {
+			set.Ceiling = g
+		}
+	}
+	return report.Unseen(set, s.unit)
 }
 
 // digits is the pressure in the chosen unit, or dashes when there is none.
@@ -209,8 +232,8 @@ func (s *scene) facts() []fact {
 		out = append(out, fact{"WARNING BAND: ceiling " + s.set.Ceiling.Format(s.unit), warn})
 	}
 	if st.Result.HasFit {
-		if hole := s.hole(); hole != "" {
-			out = append(out, fact{"hole " + hole, plain})
+		if hole := s.sized(); hole != "" {
+			out = append(out, fact{hole, s.guessStyle()})
 		}
 		if isolated(st.Phase) {
 			out = append(out, fact{"leak " + s.loss(), dim})
@@ -230,6 +253,27 @@ type fact struct {
 }
 
 func isolated(p decay.Phase) bool { return p == decay.PhaseSettle || p == decay.PhaseHold }
+
+// guessStyle is dim for an estimate that is a first guess.
+func (s *scene) guessStyle() style {
+	if s.st.FirstGuess() {
+		return dim
+	}
+	return plain
+}
+
+// sized is the equivalent hole with its interval, called a guess while it is not
+// worth more; "" when unknown.
+func (s *scene) sized() string {
+	h := s.hole()
+	switch {
+	case h == "":
+		return ""
+	case s.st.FirstGuess():
+		return "guess " + h
+	}
+	return "hole " + h
+}
 
 // hole is the equivalent hole with its interval, "" when unknown.
 func (s *scene) hole() string {
@@ -258,7 +302,11 @@ func (s *scene) details() []fact {
 			sq := func(v float64) string { return three(v / decay.SquareMM) }
 			add("effective area", sq(r.Area.Value)+" mm² ("+sq(r.Area.Low)+" to "+sq(r.Area.High)+")")
 			add("", "sd from the trace "+sq(r.AreaSD)+" mm²")
-			add("equivalent hole", s.hole())
+			name := "equivalent hole"
+			if s.st.FirstGuess() {
+				name = "first guess of the hole"
+			}
+			add(name, s.hole())
 			add("flow", three(decay.SCCM0C(r.Flow))+" sccm at 0 °C")
 		}
 		add("rate K", three(r.Rate.Value*1000)+" /1000 s ("+three(r.Rate.Low*1000)+" to "+three(r.Rate.High*1000)+")")

@@ -231,7 +231,7 @@ func (s *scene) drawSplit(g *grid) {
 	right := g.w - left
 	y := 2
 	if g.w >= fullW {
-		s.drawTop(g, left)
+		y += s.drawTop(g, left)
 	} else {
 		y = 0
 		if s.about.Simulated {

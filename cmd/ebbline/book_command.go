@@ -35,7 +35,8 @@ over its readings and all that its result hangs on. The state of a file is
 
   whole       as it was written
   no digest   written by an early version: a change cannot be told
-  torn        its end is missing: the test was cut short, or runs still
+  running     its end is still to come: it was written within the last half minute
+  torn        its end is missing: the test was cut short
   changed     it was changed after it was written
   damaged     a line makes no sense
   newer       written by a later version of this program
@@ -154,7 +155,7 @@ func (a *app) bookShowCommand() *cobra.Command {
 what was tested and what was found, as written then. RECORD is a file, a part of a
 record's name, or latest.
 
-Exit status: 0 whole or without a digest, 1 torn or changed, 2 no record.`,
+Exit status: 0 whole, without a digest or running, 1 torn or changed, 2 no record.`,
 		Example: `  ebbline book show latest
   ebbline book show 3f9a2c1e --unit bar
   ebbline book show ./sent-by-mail.ebbline`,
@@ -179,8 +180,10 @@ func need(n int, example string) cobra.PositionalArgs {
 // wholeWords say what the digest of a record says.
 func wholeWords(rec record.Record) string {
 	switch record.StateOf(rec, nil) {
+	case record.StateRunning:
+		return fmt.Sprintf("RUNNING: it is being written, %d lines so far; nothing below was checked", rec.TornLine-1)
 	case record.StateTorn:
-		return fmt.Sprintf("TORN at line %d: its end is missing, so the test was cut short or runs still; nothing below was checked", rec.TornLine)
+		return fmt.Sprintf("TORN at line %d: its end is missing, so the test was cut short; nothing below was checked", rec.TornLine)
 	case record.StateChanged:
 		return "CHANGED after it was written: its digest differs"
 	case record.StateNoDigest:
@@ -199,7 +202,7 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 	if err != nil {
 		return err
 	}
-	if rec.Torn || rec.Digest == record.DigestDiffers {
+	if rec.Torn && !rec.Growing || rec.Digest == record.DigestDiffers {
 		a.status = exitLeaks
 	}
 	b := bufio.NewWriter(forPeople(a.out))
@@ -286,7 +289,7 @@ func (a *app) bookCompare(s *shelf, first, second string, asJSON bool) error {
 		if err != nil {
 			return err
 		}
-		if st := record.StateOf(rec, nil); st == record.StateChanged || st == record.StateTorn {
+		if st := record.StateOf(rec, nil); st == record.StateChanged || st == record.StateTorn || st == record.StateRunning {
 			fmt.Fprintf(a.err, "ebbline: %s: %s\n", printable(path), wholeWords(rec))
 		}
 		recs[i], results[i] = rec, again(rec)
@@ -437,7 +440,8 @@ func (a *app) bookCheckCommand() *cobra.Command {
 		Long: `Check reads records in whole and compares their digests, and names each that is
 not as it was written. Without a RECORD it checks all that the flags choose.
 
-Exit status: 0 all are whole or without a digest, 1 one or more are not.`,
+Exit status: 0 all are whole or without a digest, or run still; 1 one or more are
+not.`,
 		Example: `  ebbline book check
   ebbline book check sent-by-mail.ebbline
   ebbline book check --book /srv/shops --from 2026-01-01`,
@@ -482,7 +486,7 @@ func (a *app) bookCheck(s *shelf, args []string) error {
 		}
 	}
 	fmt.Fprintln(a.err)
-	if counts[record.StateWhole]+counts[record.StateNoDigest] < len(paths) {
+	if counts[record.StateWhole]+counts[record.StateNoDigest]+counts[record.StateRunning] < len(paths) {
 		a.status = exitLeaks
 	}
 	return nil

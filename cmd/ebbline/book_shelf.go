@@ -224,7 +224,7 @@ func readEntry(dir, path string) tui.BookEntry {
 		rel = path
 	}
 	e.Name = strings.TrimSuffix(filepath.ToSlash(rel), record.Extension)
-	size, err := regular(path)
+	size, fresh, err := regular(path)
 	if err != nil {
 		e.Err = err
 		return e
@@ -236,24 +236,31 @@ func readEntry(dir, path string) tui.BookEntry {
 	}
 	defer f.Close()
 	e.Head, e.Err = record.ReadHead(f, size)
+	e.Head.Growing = fresh
 	return e
 }
 
-// regular is the size of a file; opening a pipe would wait for ever.
-func regular(path string) (int64, error) {
+// stillWritten is how long ago a file may have been written for its test to run
+// still. A transducer's is written once a second, a dial's with each reading.
+const stillWritten = 30 * time.Second
+
+// regular is the size of a file, and whether it was written a moment ago; opening
+// a pipe would wait for ever.
+func regular(path string) (size int64, fresh bool, err error) {
 	st, err := os.Stat(path)
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
 	if !st.Mode().IsRegular() {
-		return 0, &fs.PathError{Op: "read", Path: path, Err: errors.New("it is not a file")}
+		return 0, false, &fs.PathError{Op: "read", Path: path, Err: errors.New("it is not a file")}
 	}
-	return st.Size(), nil
+	return st.Size(), time.Since(st.ModTime()) < stillWritten, nil
 }
 
 // readWhole reads a record with its readings.
 func readWhole(path string) (record.Record, error) {
-	if _, err := regular(path); err != nil {
+	_, fresh, err := regular(path)
+	if err != nil {
 		return record.Record{}, err
 	}
 	f, err := os.Open(path)
@@ -262,7 +269,7 @@ func readWhole(path string) (record.Record, error) {
 	}
 	defer f.Close()
 	rec, err := record.Read(f)
-	rec.Result.Samples = len(rec.Samples)
+	rec.Result.Samples, rec.Growing = len(rec.Samples), fresh
 	return rec, err
 }
 

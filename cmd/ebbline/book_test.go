@@ -199,3 +199,35 @@ func simulatedHold(hole decay.Length) []decay.Sample {
 	}
 	return out
 }
+
+// A record that is being written is told from one whose test was cut short.
+func TestBookTellsARunningTestFromATornOne(t *testing.T) {
+	rec := held(t, decay.Millimetre, time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC))
+	dir, names := shop(t, rec, rec)
+	for _, name := range names {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, b[:len(b)/2], 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old := time.Now().Add(-2 * stillWritten)
+	if err := os.Chtimes(names[1], old, old); err != nil {
+		t.Fatal(err)
+	}
+	status, out, _ := ebbline(t, "", "book", "list", "--book", dir)
+	if strings.Count(out, "RUNNING") != 1 || strings.Count(out, "TORN") != 1 || status != exitHolds {
+		t.Errorf("status %d: %s", status, out)
+	}
+	for i, want := range []string{"RUNNING: it is being written", "TORN at line"} {
+		status, out, _ := ebbline(t, "", "book", "show", names[i])
+		if !strings.Contains(out, want) || status != i {
+			t.Errorf("show: status %d, want %d and %q: %s", status, i, want, out)
+		}
+		if status, _, errOut := ebbline(t, "", "book", "check", names[i]); status != i {
+			t.Errorf("check of the %s: status %d, want %d: %s", want, status, i, errOut)
+		}
+	}
+}

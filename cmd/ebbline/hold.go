@@ -279,7 +279,7 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 		o.LimitFrom = "from the profile"
 	}
 	if stage.rig != nil {
-		o.Pinch = stage.pinch
+		o.Pinch, o.Auto = stage.pinch, true
 	}
 	if f.ceiling != "" {
 		o.CeilingFrom = "from --ceiling"
@@ -322,6 +322,9 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 			fmt.Fprintf(a.err, "ebbline: %s\n", n.note)
 		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
+	}
+	if text := report.Unseen(set, unit); text != "" {
+		fmt.Fprintf(a.err, "ebbline: warning: %s\n", text)
 	}
 	tell := func(words string) { fmt.Fprintf(a.err, "ebbline: %s\n", words) }
 	s := &session{src: src, tell: tell, set: set, unit: unit, out: forPeople(a.out), asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}

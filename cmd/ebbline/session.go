@@ -184,11 +184,11 @@ func (s *session) fault(f sensor.Fault) {
 // outcome is the outcome a running test shows: none while the readings are in
 // doubt.
 func (s *session) outcome() decay.Outcome {
-	if s.faults.Doubtful() {
-		return decay.Undecided
-	}
-	return liveOutcome(s.proc.State())
+	return liveOutcome(s.state())
 }
+
+// state is where the test stands, as far as the readings can be trusted.
+func (s *session) state() decay.State { return s.faults.Live(s.proc.State(), 0) }
 
 // liveOutcome is the latched verdict, or why there will be none.
 func liveOutcome(st decay.State) decay.Outcome {
@@ -217,7 +217,7 @@ func (s *session) clock() time.Duration {
 
 // second prints where the test stands.
 func (s *session) second() {
-	st := s.proc.State()
+	st := s.state()
 	st.Now = s.clock()
 	if st.Seen && s.tell != nil {
 		a := s.src.About()
@@ -275,7 +275,11 @@ func (s *session) second() {
 	}
 	found := ""
 	if sized {
-		found = fmt.Sprintf("  hole %s (%s to %s)", report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
+		name := "hole"
+		if st.FirstGuess() {
+			name = "first guess"
+		}
+		found = fmt.Sprintf("  %s %s (%s to %s)", name, report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
 	}
 	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, s.advice(st))
 }

@@ -169,14 +169,8 @@ func (f *setupFlags) shown(fallback string) decay.PressureUnit {
 
 // fits reports a ceiling that the sensor cannot see.
 func fits(s decay.Setup) error {
-	if s.FullScale == 0 {
-		return nil
-	}
-	full := decay.Gauge(s.FullScale)
-	if s.Reads == decay.ReadsAbsolute {
-		full = decay.Pressure(s.FullScale).Gauge(s.NominalAmbient())
-	}
-	if c := s.WithDefaults().Ceiling; c > full*1.0001 {
+	full, ok := s.RangeEnd()
+	if c := s.WithDefaults().Ceiling; ok && c > full*1.0001 {
 		kpa := decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}
 		return wrong("lower the --ceiling below the sensor's full scale, or use a sensor that reaches higher",
 			"the ceiling of %s is above the sensor's full scale of %s: passing it would not be seen", c.Format(kpa), full.Format(kpa))

@@ -40,6 +40,7 @@ type Record struct {
 	Unended   bool         // the test was ended while there was still pressure: it can be gone on with
 	Torn      bool         // the end of the file was missing: what was whole was read
 	TornLine  int          // line at which reading stopped, when Torn
+	Growing   bool         // said by whoever opened the file: it was written a moment ago
 	Digest    Digest       // what its digests said when it was read
 	Sum       string       // its SHA-256 when they fit: 64 digits that name this record and no other
 }

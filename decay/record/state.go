@@ -13,7 +13,8 @@ type State int
 const (
 	StateWhole      State = iota // as it was written
 	StateNoDigest                // of version 1: whether it was changed cannot be told
-	StateTorn                    // its end is missing: the test was cut short, or runs still
+	StateRunning                 // its end is still to come: the test runs, for the file was written a moment ago
+	StateTorn                    // its end is missing: the test was cut short
 	StateChanged                 // its digest differs: it was changed after it was written
 	StateDamaged                 // a line makes no sense
 	StateNewer                   // a later program wrote it
@@ -22,7 +23,7 @@ const (
 )
 
 func (s State) String() string {
-	return [...]string{"whole", "no digest", "torn", "changed", "damaged", "newer", "foreign", "unreadable"}[s]
+	return [...]string{"whole", "no digest", "running", "torn", "changed", "damaged", "newer", "foreign", "unreadable"}[s]
 }
 
 // StateOf names what was read of a file, or the error in its place.
@@ -37,6 +38,8 @@ func StateOf(r Record, err error) State {
 		return StateUnreadable
 	case err != nil:
 		return StateDamaged
+	case r.Torn && r.Growing:
+		return StateRunning
 	case r.Torn:
 		return StateTorn
 	case r.Digest == DigestDiffers:

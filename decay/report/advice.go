@@ -13,6 +13,9 @@ import (
 // test set up as set. Pressures are written in u.
 func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 	set = set.WithDefaults()
+	if st.Verdict == decay.Unusable && (st.Phase == decay.PhaseSettle || st.Phase == decay.PhaseHold) && st.Advice != decay.AdviseShut && st.Advice != decay.AdviseSensor {
+		return "This test is unusable, for the sensor was in doubt during the hold: let the air out, check the sensor and its cable, then test again."
+	}
 	switch st.Advice {
 	case decay.AdviseFill:
 		return "Turn the regulator down, open the valve and fill slowly; never above " + set.Ceiling.Format(u) + "."
@@ -40,6 +43,9 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 		}
 		return "Not sure yet: hold on."
 	case decay.AdviseRelease:
+		if st.Verdict == decay.Leaks && (set.Of == decay.PartManifold || set.Of == decay.PartBranch) {
+			return "The answer is there. First hunt joint by joint, while there is pressure; then let the air out slowly, standing clear of plugs."
+		}
 		return "The answer is there: let the air out slowly, standing clear of plugs." + then(PartAdvice(set.Of, st.Verdict))
 	case decay.AdviseMoreHelp:
 		return "Waiting longer will not settle it: repeat with a smaller volume, a better sensor or another limit."
@@ -63,6 +69,22 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 	}
 	return "Waiting for the first reading of the sensor."
 }
+
+// Unseen says that the sensor ends where the ceiling is, so that passing it would
+// hardly be seen, and what to do; "" when it reaches further or its end is not
+// known.
+func Unseen(set decay.Setup, u decay.PressureUnit) string {
+	ceiling := set.WithDefaults().Ceiling
+	end, ok := set.RangeEnd()
+	if low := end * seenUpTo; ok && ceiling > low {
+		return "THE CEILING IS NOT WATCHED: the sensor ends at " + end.Format(u) + ", so more than the ceiling would not be seen; lower the ceiling to " + low.Number(u) + " " + u.Name + ", or take a sensor that reaches higher"
+	}
+	return ""
+}
+
+// seenUpTo is the share of a sensor's range up to which a ceiling can be watched:
+// above it zero error and noise reach its end. Our own choice.
+const seenUpTo = 0.95
 
 // Verdict is the outcome in plain words, with the limit it was judged against.
 func Verdict(r decay.Result) string {

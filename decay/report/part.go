@@ -55,11 +55,11 @@ func PartAdvice(p decay.Part, o decay.Outcome) string {
 		}
 	case decay.PartManifold:
 		if o == decay.Leaks {
-			return "Hunt joint by joint, or split the duct and test the parts."
+			return "Fill again and hunt joint by joint, or split the duct and test the parts."
 		}
 	case decay.PartBranch:
 		if o == decay.Leaks {
-			return "Hunt along this branch, joint by joint."
+			return "Fill again and hunt along this branch, joint by joint."
 		}
 	case decay.PartHose:
 		if o == decay.Leaks {

@@ -118,3 +118,42 @@ func TestEveryAdviceHasItsOwnSentence(t *testing.T) {
 		seen[s] = a
 	}
 }
+
+// A ceiling at the end of the sensor's range cannot be watched, and is said so.
+func TestUnseenCeiling(t *testing.T) {
+	psi := decay.Gauge(decay.PSI)
+	u, _ := decay.ParsePressureUnit("psi")
+	for _, c := range []struct {
+		set  decay.Setup
+		want string
+	}{
+		{decay.Setup{}, ""},
+		{decay.Setup{FullScale: 50 * decay.PSI}, ""},
+		{decay.Setup{FullScale: 30 * decay.PSI, Ceiling: 28 * psi}, ""},
+		{decay.Setup{FullScale: 30 * decay.PSI}, "lower the ceiling to 28.50 psi,"},
+		{decay.Setup{FullScale: 30 * decay.PSI, Ceiling: 29 * psi}, "the sensor ends at 30.00 psi gauge"},
+		{decay.Setup{FullScale: 300 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal, Ceiling: 199 * decay.Kilopascal}, "ends at 29.01 psi gauge"},
+		{decay.Setup{FullScale: 300 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal, Ceiling: 180 * decay.Kilopascal}, ""},
+	} {
+		if got := Unseen(c.set, u); got != c.want && (c.want == "" || !strings.Contains(got, c.want)) {
+			t.Errorf("%+v: %q, want %q", c.set, got, c.want)
+		}
+	}
+}
+
+// What to do first is said first: one hunts under pressure.
+func TestAdviceAfterALeak(t *testing.T) {
+	u, _ := decay.ParsePressureUnit("psi")
+	st := decay.State{Phase: decay.PhaseHold, Verdict: decay.Leaks, Advice: decay.AdviseRelease}
+	if got := Advice(st, decay.Setup{Of: decay.PartManifold}, u); !strings.Contains(got, "First hunt joint by joint, while there is pressure; then let the air out") {
+		t.Error(got)
+	}
+	st.Verdict = decay.Unusable
+	if got := Advice(st, decay.Setup{}, u); !strings.Contains(got, "unusable") || !strings.Contains(got, "test again") {
+		t.Error(got)
+	}
+	st = decay.State{Phase: decay.PhaseEmpty, Advice: decay.AdviseDone, Result: decay.Result{Outcome: decay.Leaks}}
+	if got := Advice(st, decay.Setup{}, u); !strings.Contains(got, "ran empty through its leak") {
+		t.Error(got)
+	}
+}
