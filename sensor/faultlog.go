@@ -129,7 +129,7 @@ func (l *Faults) Live(st decay.State, from time.Duration) decay.State {
 // Spoil reports whether the readings of r's hold were not the duct's pressure
 // for a while, so that no verdict will come of it.
 func (l *Faults) Spoil(r decay.Result, from time.Duration) bool {
-	return slices.ContainsFunc(l.spells, func(s spell) bool { return !(s.over && s.end < from) && s.spoils(r) })
+	return r.Outcome == decay.Unusable || slices.ContainsFunc(l.spells, func(s spell) bool { return !(s.over && s.end < from) && s.spoils(r) })
 }
 
 func (s spell) spoils(r decay.Result) bool {

@@ -302,6 +302,9 @@ func (h *Health) stuck(v float64) {
 		h.runRose = h.n > 0 && v > h.last && v >= h.max
 		h.runStep = h.n > 0 && v-h.last > railStep && h.at-h.lastAt <= stepAcross
 		h.run, h.runAt = 1, h.at
+		if h.on(FaultStuck) {
+			h.steps = h.steps[:0] // what the pressure did meanwhile is no jump
+		}
 		h.end(FaultStuck, "the reading moves again")
 		if h.cfg.FullScale == 0 && !h.ranged {
 			h.end(FaultSaturated, "the reading moves again")

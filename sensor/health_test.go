@@ -61,6 +61,13 @@ func TestHealthNamesEachFault(t *testing.T) {
 			}
 			return plateau(t, 170*kPa) + x
 		}, []string{"stuck begins", "stuck ends"}},
+		{"stuck while the duct leaks", HealthConfig{}, func(t, x float64) float64 {
+			leak := func(t float64) float64 { return plateau(t, 170*kPa) * math.Exp(-math.Max(0, t-7)/30) }
+			if between(t, 12, 16) {
+				return leak(12)
+			}
+			return leak(t) + x
+		}, []string{"stuck begins", "stuck ends"}},
 		{"cut off at zero at rest", HealthConfig{}, func(t, x float64) float64 {
 			return math.Max(0, plateau(t, 170*kPa)+x-100)
 		}, nil},

@@ -207,9 +207,27 @@ func (m *book) drawFoot(g *grid) {
 	g.text(1, g.h-1, foot(m.foot(), g.w-2), dim)
 }
 
+// helpRows are the lines of the help, wrapped for the screen.
+func (m *book) helpRows() []fact {
+	var out []fact
+	for _, l := range m.helpLines() {
+		if width(l.text) <= m.w-2 {
+			out = append(out, l)
+			continue
+		}
+		for i, r := range wrap(l.text, max(10, m.w-4)) {
+			if i > 0 {
+				r = "  " + r
+			}
+			out = append(out, fact{r, l.st})
+		}
+	}
+	return out
+}
+
 // drawHelp fills the screen with a page of the help.
 func (m *book) drawHelp(g *grid) {
-	lines := m.helpLines()
+	lines := m.helpRows()
 	n := max(1, g.h-3)
 	page := max(0, min(m.page, (len(lines)-1)/n))
 	for i := range min(n, len(lines)-page*n) {

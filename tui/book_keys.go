@@ -78,14 +78,8 @@ func (m *book) press(k tea.KeyMsg) tea.Cmd {
 		}
 		return nil
 	}
-	if k.Type == tea.KeyRunes && len(k.Runes) > 1 {
-		var out []tea.Cmd
-		for _, r := range k.Runes {
-			if c := m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Alt: k.Alt}); c != nil {
-				out = append(out, c)
-			}
-		}
-		return tea.Batch(out...)
+	if cmd, ok := apart(k, m.press); ok {
+		return cmd
 	}
 	m.said = ""
 	for _, a := range bookActions {
@@ -167,7 +161,7 @@ func (m *book) turn() {
 	switch {
 	case !m.help:
 		m.help, m.page = true, 0
-	case (m.page+1)*max(1, m.h-3) < len(m.helpLines()):
+	case (m.page+1)*max(1, m.h-3) < len(m.helpRows()):
 		m.page++
 	default:
 		m.help, m.page = false, 0

@@ -87,7 +87,9 @@ func (m *hand) drawFull(g *grid) {
 	if m.problem != "" {
 		news = fact{"! " + m.problem, warn}
 	}
-	g.text(left, 1, news.text, news.st, right)
+	for i, l := range newsRows(news, right-left, 2) {
+		g.text(left, 1+i, l, news.st, right)
+	}
 	g.text(left, g.h-1, foot(m.hints(), g.w-2*left), dim)
 
 	side := 0
@@ -100,7 +102,6 @@ func (m *hand) drawFull(g *grid) {
 	}
 	y := m.drawTop(g, left, 3, end)
 	lines := wrap(m.sentence(), end-left)
-	lines = lines[:min(2, len(lines))]
 	for i, l := range lines {
 		g.text(left, y+i, l, strong, end)
 	}
@@ -304,8 +305,8 @@ func (m *hand) drawSmall(g *grid) {
 			add(f.text, f.st)
 		}
 		add(m.sentence(), plain)
-		if m.s.saved != "" {
-			add("saved: "+m.s.saved, dim)
+		if saved := wrap("saved: "+m.s.saved, g.w); m.s.saved != "" && y+len(lines)+len(saved) <= g.h {
+			add("saved: "+m.s.saved, dim) // its place is told again at the end
 		}
 	} else {
 		if m.stage != dialAsked {
@@ -325,7 +326,7 @@ func (m *hand) drawSmall(g *grid) {
 			if v := m.s.st.Verdict; v != decay.Undecided {
 				head = strings.ToUpper(report.Word(v))
 			} else if h := m.s.hole(); h != "" {
-				head += "  hole " + h
+				head += "  " + m.s.sized()
 			}
 			add(head, strong)
 		}

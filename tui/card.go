@@ -317,7 +317,10 @@ func (s *scene) drawCard(g *grid) {
 	}
 	s.drawCardStart(g, left, y, right)
 	if c.fault != "" {
-		g.text(left, g.h-2, "! "+c.fault, warn, right)
+		lines := wrap("! "+c.fault, right-left)
+		for i, l := range lines {
+			g.text(left, g.h-1-len(lines)+i, pad(l, right-left), warn, right)
+		}
 	}
 	g.text(left, g.h-1, foot(cardHints(), g.w-left-1), dim, g.w-1)
 }

@@ -89,8 +89,11 @@ type CounterOptions struct {
 	Part   string                          // typed already
 	Tally  func() (Tally, error)           // of today, from what is stored; may be nil
 	Setup  decay.Setup                     // ceiling and limit while no test is on
-	Unit   decay.PressureUnit              // shown at first; zero: psi
-	Bell   bool
+	// Trouble says why the test under way is not being kept, "" while it is; it is
+	// asked all the time, and may be nil.
+	Trouble func() string
+	Unit    decay.PressureUnit // shown at first; zero: psi
+	Bell    bool
 
 	FPS    int       // frames a second written at most; 0: 30
 	Input  io.Reader // nil: the terminal
@@ -142,6 +145,7 @@ type counter struct {
 	run     *CounterRun
 	kept    Kept
 	unsaved error
+	trouble string // why the test under way is not being kept
 	failure error
 
 	items   []sensor.Item
@@ -228,6 +232,9 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 	m.now = now
 	if m.heard.IsZero() {
 		m.heard = now
+	}
+	if m.o.Trouble != nil {
+		m.trouble = m.o.Trouble()
 	}
 	err := m.pump.Err()
 	m.items = m.pump.Drain(m.items[:0])

@@ -84,7 +84,9 @@ func (m *counter) drawHead(g *grid, left int) {
 			f = fact{m.tally.String(), dim}
 		}
 	}
-	g.text(left, 1, f.text, f.st, g.w-1)
+	for i, l := range newsRows(f, g.w-1-left, 2) {
+		g.text(left, 1+i, l, f.st, g.w-1)
+	}
 }
 
 // partLine is the part with its limit.
@@ -100,11 +102,24 @@ func (m *counter) partLine() string {
 	return s
 }
 
+// limitFrom says where the limit of the part under test comes from.
+func (m *counter) limitFrom() string {
+	switch {
+	case m.o.Setup.Limit > 0 && m.s.set.Limit == m.o.Setup.Limit:
+		return "as stated"
+	case m.part.Limit > 0 && m.s.set.Limit == m.part.Limit:
+		return "the part's own"
+	}
+	return "our default"
+}
+
 // newsLine is the gravest thing that is true, or the tally of the day.
 func (m *counter) newsLine() fact {
 	switch {
 	case m.unsaved != nil:
 		return fact{"! NOT KEPT: " + m.unsaved.Error(), warn}
+	case m.trouble != "":
+		return fact{"! " + m.trouble, warn}
 	case m.s.st.Lost:
 		return fact{"✖ SENSOR LOST: " + m.s.st.LostWhy, warn}
 	case m.problem != "":
@@ -267,12 +282,14 @@ func (m *counter) drawTest(g *grid, left, y int) {
 
 	y += dh + 1
 	lines := wrap(m.sentence(), g.w-2*left)
-	for i := range min(2, len(lines)) {
-		g.text(left, y+i, lines[i], strong)
+	for i, l := range lines {
+		g.text(left, y+i, l, strong)
 	}
-	y += 2
+	y += max(2, len(lines))
 	m.drawTime(g, left, y, right)
-	y += 2
+	y++
+	g.text(left, y, "limit "+mm(float64(m.s.set.Limit))+" mm ("+m.limitFrom()+"): a larger hole counts as a leak", dim, right)
+	y++
 	bottom := g.h - 2
 	ruler := bottom - 3
 	s.drawRoom(g, left, y, right, ruler)
@@ -378,7 +395,7 @@ func (m *counter) drawAnswer(g *grid, left, y int) {
 	m.drawNow(g, left, g.h-3, right)
 }
 
-// answer is the result in lines; a path longer than w is cut to its name.
+// answer is the result in lines; a path longer than w is parted.
 func (m *counter) answer(w int) []fact {
 	r := m.run.Result()
 	out := []fact{{report.VerdictSentence(r), strong}}
@@ -388,12 +405,9 @@ func (m *counter) answer(w int) []fact {
 	switch {
 	case r.HasFit && r.HasVolume:
 		high := mm(r.Hole.High)
-		out = append(out, fact{"hole " + mm(r.Hole.Value) + " mm, 95 % sure: " + mm(r.Hole.Low) + " to " + high + " mm; limit " + mm(float64(r.Limit)) + " mm", plain})
+		out = append(out, fact{"hole " + mm(r.Hole.Value) + " mm, 95 % sure: " + mm(r.Hole.Low) + " to " + high + " mm; limit " + mm(float64(r.Limit)) + " mm (" + m.limitFrom() + ")", plain})
 	case r.HasFit:
 		out = append(out, fact{"rate " + three(r.Rate.Value*1000) + " /1000 s; no volume, no hole", plain})
-	}
-	if r.Hold.StartAbs != 0 {
-		out = append(out, fact{"held " + brief(r.Hold.End-r.Hold.Start) + " from " + r.Hold.StartGauge.Format(m.s.unit), plain})
 	}
 	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 {
 		out = append(out, fact{"about " + brief(r.ToDecide) + " more of hold would decide: ebbline hold has no time limit", plain})
@@ -404,9 +418,13 @@ func (m *counter) answer(w int) []fact {
 	if m.kept.SlipPath != "" {
 		path := m.kept.SlipPath
 		if i := strings.LastIndexAny(path, `/\`); i >= 0 && width(path)+6 > w {
-			path = path[i+1:]
+			out = append(out, fact{"slip: " + path[i+1:], dim}, fact{"in " + path[:i+1], dim})
+		} else {
+			out = append(out, fact{"slip: " + path, dim})
 		}
-		out = append(out, fact{"slip: " + path, dim})
+	}
+	if r.Hold.StartAbs != 0 {
+		out = append(out, fact{"held " + brief(r.Hold.End-r.Hold.Start) + " from " + r.Hold.StartGauge.Format(m.s.unit), plain})
 	}
 	return out
 }

@@ -33,7 +33,7 @@ func init() {
 		bind(choosing, "Esc", "clear, or leave", func(m *counter) tea.Cmd { return m.leave() }, "esc"),
 		bind(cautioned, "Esc", "another part", func(m *counter) tea.Cmd { m.turn(choosing); return nil }, "esc"),
 		bind(underTest, "Esc", "stop, what came is kept", func(m *counter) tea.Cmd { return m.stop() }, "esc"),
-		bind(answered, "Esc", "next customer", func(m *counter) tea.Cmd { m.next(); return nil }, "esc"),
+		bind(answered, "Esc", "from the slip back to the result, from there the next customer", func(m *counter) tea.Cmd { m.back(); return nil }, "esc"),
 		bind(answered, "a", "test it again", func(m *counter) tea.Cmd { m.begin(); return nil }, "a"),
 		bind(answered, "s", "slip, in full", func(m *counter) tea.Cmd { m.full, m.top = !m.full, 0; return nil }, "s"),
 		bind(answered, "↓", "down the slip", func(m *counter) tea.Cmd { m.scroll(1); return nil }, "down", "pgdown", " "),
@@ -63,6 +63,11 @@ func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	if m.stage == answered && k.Type == tea.KeyRunes && len(k.Runes) > 3 {
 		m.next() // the label of the next part, from a scanner
 	}
+	if m.stage != choosing {
+		if cmd, ok := apart(k, m.press); ok {
+			return cmd
+		}
+	}
 	for _, a := range counterActions {
 		if a.in&m.stage != 0 && key.Matches(k, a.Binding) {
 			if k.Type == tea.KeyEsc {
@@ -91,6 +96,15 @@ func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	m.problem = ""
 	m.offer()
 	return nil
+}
+
+// back leaves the slip for the result, and that for the next customer.
+func (m *counter) back() {
+	if m.full {
+		m.full, m.top = false, 0
+		return
+	}
+	m.next()
 }
 
 // move goes through the parts that are offered.
@@ -143,8 +157,12 @@ func (m *counter) foot(w int) string {
 		}
 		k, desc := a.Help().Key, a.Help().Desc
 		switch {
-		case k == "↑", k == "Ctrl+C", k == "Esc" && m.stage == answered:
+		case k == "↑", k == "Ctrl+C", k == "Esc" && m.stage == answered && !m.full:
 			continue // beside ↓; in the help, beside Esc; the same as Enter
+		case k == "Esc" && m.stage == answered:
+			desc = "back to the result"
+		case k == "s" && m.full:
+			continue
 		case k == "↓" && (m.stage == choosing && len(m.offers) == 0 || m.stage == answered && !m.full):
 			continue
 		case k == "↓":

@@ -517,3 +517,32 @@ func BenchmarkCounterFrame(b *testing.B) {
 		m.View()
 	}
 }
+
+// Esc leads from the slip back to the result, and a disk that takes nothing more
+// is said while the test runs.
+func TestCounterSlipBackAndTrouble(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		k := newClerk(t, .5*decay.Millimetre, &rig.Script{Ready: time.Second, FillMax: 20 * time.Second, Hold: time.Hour})
+		trouble := ""
+		k.m.o.Trouble = func() string { return trouble }
+		k.press("down", "enter", "enter")
+		k.wait(5*time.Second, nil)
+		k.says("limit 0.20 mm (our default): a larger hole counts as a leak")
+		trouble = "NOT BEING KEPT: the disk is full; make room"
+		k.wait(time.Second, nil)
+		k.says(trouble)
+		trouble = ""
+		k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
+		k.says("our default", "slip: there.slip.txt")
+		k.press("s")
+		k.says("slip of left hose long", "Esc back to the result")
+		k.press("esc")
+		if k.m.stage != answered || k.m.full {
+			t.Errorf("stage %v, slip %v after Esc", k.m.stage, k.m.full)
+		}
+		k.press("esc")
+		if k.m.stage != choosing {
+			t.Errorf("stage %v after Esc on the result", k.m.stage)
+		}
+	})
+}

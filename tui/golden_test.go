@@ -4,6 +4,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -61,4 +62,28 @@ func firstDifference(got, want string) string {
 		}
 	}
 	return "rows are missing"
+}
+
+// cutOnPurpose are the cells of the golden screens in which a name may be cut: a
+// label in a list or a heading, a name in a table, what is being typed.
+var cutOnPurpose = regexp.MustCompile(`^book-|^split-40x12|^hand-volume-40x12`)
+
+// No sentence is cut in the middle, on a small screen either.
+func TestNoSentenceIsCut(t *testing.T) {
+	names, err := filepath.Glob("testdata/*.txt")
+	if err != nil || len(names) < 100 {
+		t.Fatalf("%d screens, %v", len(names), err)
+	}
+	for _, name := range names {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, row := range strings.Split(string(b), "\n") {
+			row = strings.NewReplacer("reading …", "", "… s shows more", "", "… ↓ shows more", "", "… more on a taller screen", "").Replace(row)
+			if strings.Contains(row, "…") && !cutOnPurpose.MatchString(filepath.Base(name)) {
+				t.Errorf("%s, row %d: %s", name, i+1, row)
+			}
+		}
+	}
 }

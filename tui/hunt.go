@@ -199,7 +199,7 @@ func (s *scene) huntAdvice() string {
 	case !s.hunt.settled:
 		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
 	case s.huntLow():
-		return "The pressure is low, and so little air leaks that a joint hardly shows: fill again, then go on."
+		return "The pressure is low, and a joint shows less and less: fill again, then go on."
 	}
 	return "Press or soap one joint for two seconds: the word says whether the leak got smaller. m keeps a mark."
 }

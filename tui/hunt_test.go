@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	tea "github.com/charmbracelet/bubbletea"
+
 	"ebbline/decay"
 	"ebbline/decay/record"
 	"ebbline/sensor/rig"
@@ -139,4 +141,44 @@ func TestHuntOnTheSimulatedRig(t *testing.T) {
 	if got := strings.Join(said(10*time.Second), " "); got != "SMALLER LARGER" {
 		t.Errorf("let go: %s", got)
 	}
+}
+
+// At low pressure the hunt tells one story: no size beside "fill again".
+func TestHuntAtLowPressure(t *testing.T) {
+	d := newDuct(10, 2)
+	b := newBench(Options{Setup: decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Rigid: true}})
+	b.keys("h")
+	for p, low := decay.Gauge(0), false; b.at < 90*time.Second; p = b.model.s.st.P {
+		b.run(t, time.Second, d.at)
+		switch text := b.text(); {
+		case b.model.s.st.Phase != decay.PhaseHold && b.model.s.st.Phase != decay.PhaseEmpty:
+		case strings.Contains(text, "fill again"), strings.Contains(text, "Nothing to hunt"):
+			low = true
+			if strings.Contains(text, "like a hole") {
+				t.Fatalf("at %.1f kPa:\n%s", p/1000, text)
+			}
+		case low:
+			t.Fatalf("the story changes at %.1f kPa:\n%s", p/1000, text)
+		}
+	}
+	b.says(t, "the duct ran empty through its leak")
+}
+
+// Keys that come in one read, and so in one message, are each taken.
+func TestKeysOfOneReadAreTakenOneByOne(t *testing.T) {
+	b := newBench(Options{})
+	b.model.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("uhb")})
+	if b.model.s.unit.Name != "bar" || b.model.s.view != viewHunt || !b.model.s.bell {
+		t.Errorf("unit %s, view %d, bell %v", b.model.s.unit.Name, b.model.s.view, b.model.s.bell)
+	}
+}
+
+// A rig that works its own valves says so, until a key takes them over.
+func TestTheRigSaysThatItFillsByItself(t *testing.T) {
+	b := newBench(Options{Auto: true, Controls: noControls{}})
+	b.run(t, time.Second, still)
+	b.says(t, "fills and shuts its valve by itself")
+	b.keys("f")
+	b.run(t, time.Second, still)
+	b.says(t, "Turn the regulator down")
 }

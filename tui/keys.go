@@ -56,8 +56,35 @@ func init() {
 	}
 }
 
-// press runs the action of a key, if it has one.
+// apart gives keys that came in one read, which are one message, one by one to
+// press; false when k is a single key or was pasted.
+func apart(k tea.KeyMsg, press func(tea.KeyMsg) tea.Cmd) (tea.Cmd, bool) {
+	if k.Type != tea.KeyRunes || len(k.Runes) < 2 || k.Paste {
+		return nil, false
+	}
+	var out []tea.Cmd
+	for _, r := range k.Runes {
+		if c := press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Alt: k.Alt}); c != nil {
+			out = append(out, c)
+		}
+	}
+	return tea.Batch(out...), true
+}
+
+// press takes a key: first whoever waits for one, then the table.
 func (m *model) press(k tea.KeyMsg) tea.Cmd {
+	if cmd, ok := apart(k, m.press); ok {
+		return cmd
+	}
+	if m.s.card != nil {
+		return m.pressCard(k)
+	}
+	if m.s.hunt.typing != nil {
+		return m.pressMark(k)
+	}
+	if cmd, ok := m.pressSplit(k); ok {
+		return cmd
+	}
 	for _, a := range actions {
 		if key.Matches(k, a.Binding) && (!a.rig || m.o.Controls != nil) {
 			return a.do(m)

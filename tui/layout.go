@@ -103,8 +103,8 @@ func (s *scene) drawTop(g *grid, left int) int {
 }
 
 // newsRows are the news in at most most lines of w cells. What only describes
-// the sensor is not worth a second one; where there is one line, a plain word is
-// cut where a clause ends.
+// the sensor is not worth a second one; what finds no room is left out by the
+// clause.
 func newsRows(n fact, w, most int) []string {
 	switch {
 	case n.text == "":
@@ -115,8 +115,12 @@ func newsRows(n fact, w, most int) []string {
 		return []string{n.text}
 	}
 	lines := wrap(n.text, w)
-	if len(lines) > most {
-		lines = append(lines[:most-1], strings.Join(lines[most-1:], " "))
+	for text := n.text; len(lines) > most; lines = wrap(text, w) {
+		short := clause(text, width(text)-1)
+		if short == text {
+			return append(lines[:most-1], strings.Join(lines[most-1:], " "))
+		}
+		text = short
 	}
 	return lines
 }
@@ -203,7 +207,9 @@ func (s *scene) drawStand(g *grid, x, y, right, dh int) {
 		// The time in the phase gives way to what presses more.
 		facts[0].text = s.inPhase()
 		joined := facts[1]
-		joined.text = facts[0].text + "  " + joined.text
+		if t := facts[0].text + "  " + joined.text; width(t) <= room {
+			joined.text = t
+		}
 		facts = append([]fact{joined}, facts[2:]...)
 	}
 	for i := range min(rows, len(facts)) {
@@ -381,6 +387,9 @@ func (s *scene) drawSmall(g *grid) {
 		st = warn
 	} else if h := s.sized(); h != "" {
 		line += "  " + h
+	}
+	if width(line) > g.w { // the time in the phase gives way
+		line = strings.Replace(line, " "+s.inPhase(), "", 1)
 	}
 	g.text(0, y, line, st)
 	y++

@@ -67,7 +67,10 @@ type LessonOptions struct {
 	// lesson ends; more says that another test may follow. The result is nil when
 	// nothing was filled. It may be nil.
 	Save func(r *decay.Result, more bool) error
-	Bell bool
+	// Trouble says why the test under way is not being kept, "" while it is; it is
+	// asked all the time, and may be nil.
+	Trouble func() string
+	Bell    bool
 
 	FPS    int       // frames a second written at most; 0: 30
 	Input  io.Reader // nil: the terminal

@@ -83,14 +83,8 @@ func (m *lesson) here() []lessonAction {
 // press takes a key: first whoever waits for one, then the table. Keys that
 // came in one read are one message and are taken one by one.
 func (m *lesson) press(k tea.KeyMsg) tea.Cmd {
-	if k.Type == tea.KeyRunes && len(k.Runes) > 1 && !k.Paste {
-		var out []tea.Cmd
-		for _, r := range k.Runes {
-			if c := m.press(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}, Alt: k.Alt}); c != nil {
-				out = append(out, c)
-			}
-		}
-		return tea.Batch(out...)
+	if cmd, ok := apart(k, m.press); ok {
+		return cmd
 	}
 	switch {
 	case k.Type == tea.KeyCtrlC && m.ask != nil:
@@ -127,6 +121,8 @@ func (m *lesson) answer(k tea.KeyMsg) tea.Cmd {
 		return q.yes(m)
 	case "n", "esc":
 		m.ask = nil
+	default:
+		m.ask.unread = true
 	}
 	return nil
 }
@@ -171,7 +167,7 @@ func (m *lesson) stopTyping() {
 		end(m)
 		return
 	}
-	m.ask = &question{"End the round without a reveal? Its " + count(len(m.round.guesses), "guess", "guesses") + " will be lost.", end}
+	m.ask = &question{text: "End the round without a reveal? Its " + count(len(m.round.guesses), "guess", "guesses") + " will be lost.", yes: end}
 }
 
 // takeAway takes the latest trace out of the picture, after asking.
@@ -181,7 +177,7 @@ func (m *lesson) takeAway() {
 		m.notice = "there is no trace to take away"
 		return
 	}
-	m.ask = &question{"Take away " + labels(m.traces)[n-1] + "?", func(m *lesson) tea.Cmd {
+	m.ask = &question{text: "Take away " + labels(m.traces)[n-1] + "?", yes: func(m *lesson) tea.Cmd {
 		t := m.traces[n-1]
 		m.traces = m.traces[:n-1]
 		if m.run != nil && m.run.tr == t {
@@ -203,7 +199,7 @@ func (m *lesson) leave() tea.Cmd {
 	if m.real() {
 		text = "Leave the lesson? The picture goes; the readings are kept in the book."
 	}
-	m.ask = &question{text, func(*lesson) tea.Cmd { return tea.Quit }}
+	m.ask = &question{text: text, yes: func(*lesson) tea.Cmd { return tea.Quit }}
 	return nil
 }
 
@@ -219,6 +215,9 @@ func count(n int, one, many string) string {
 func (m *lesson) foot() string {
 	switch {
 	case m.ask != nil:
+		if m.ask.unread {
+			return "answer the question first: y yes  n no"
+		}
 		return "y yes  n no"
 	case m.entry != nil:
 		return m.entryFoot()

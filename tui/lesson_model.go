@@ -40,7 +40,8 @@ type lesson struct {
 	bell    bool
 	help    bool
 	table   bool
-	within  bool // the number keys change the hole of the trace under way
+	within  bool   // the number keys change the hole of the trace under way
+	trouble string // why the test under way is not being kept
 	notice  string
 	noticed string    // the notice that was there at the latest tick
 	since   time.Time // and since when
@@ -88,8 +89,9 @@ const (
 
 // question waits for a y or an n.
 type question struct {
-	text string
-	yes  func(*lesson) tea.Cmd
+	text   string
+	yes    func(*lesson) tea.Cmd
+	unread bool // another key was pressed
 }
 
 func newLesson(o LessonOptions, term terminal) *lesson {
@@ -138,6 +140,9 @@ func (m *lesson) tick(now time.Time) {
 	}
 	gone := now.Sub(m.last)
 	m.last = now
+	if m.o.Trouble != nil {
+		m.trouble = m.o.Trouble()
+	}
 	if m.real() {
 		m.listen(now)
 	} else if m.run != nil && !m.paused {
@@ -244,6 +249,10 @@ func (m *lesson) start(size decay.Length, hidden bool) {
 		m.makeRoom(func(m *lesson) tea.Cmd { m.start(size, hidden); return nil })
 		return
 	}
+	gaveWay := ""
+	if t := m.cur; t != nil && t.running() && math.IsNaN(t.iso) && m.run != nil {
+		gaveWay = "the trace of " + lessonSize(t.size) + " gave way, for its valve was not shut yet; press its number again later"
+	}
 	m.finishTrace()
 	d := Duct{
 		Hole: size, Seep: m.seep, Volume: m.volume(), Ambient: m.o.ambientAt(m.high),
@@ -260,7 +269,7 @@ func (m *lesson) start(size decay.Length, hidden bool) {
 	set.Volume, set.Ambient = d.Volume, d.Ambient
 	m.run = &lessonRun{rig: r, tr: t, proc: decay.NewProcedure(set), hold: m.o.Hold}
 	m.cur = t
-	m.paused, m.notice = false, ""
+	m.paused, m.notice = false, gaveWay
 	if m.round != nil && m.round.tr != t && !hidden {
 		m.round = nil
 	}

@@ -934,3 +934,34 @@ func BenchmarkLessonFrame(b *testing.B) {
 		m.View()
 	}
 }
+
+// Numbers pressed fast, one by one or in one read: the last one counts, and the
+// screen says so.
+func TestLessonFastNumbers(t *testing.T) {
+	for _, together := range []bool{false, true} {
+		c := openClass(t, LessonOptions{})
+		c.says("Press a number")
+		if together {
+			c.key(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("45")})
+		} else {
+			c.keys("45")
+		}
+		c.wait(time.Second)
+		c.says("the trace of 1.00 mm gave way, for its valve was not shut yet; press its number again later")
+		if size := c.m.cur.size; size != 2*decay.Millimetre {
+			t.Errorf("the trace is of %v", size)
+		}
+	}
+	c := openClass(t, LessonOptions{})
+	c.keys("4")
+	c.wait(30 * time.Second)
+	c.keys("q5")
+	c.says("answer the question first: y yes n no")
+}
+
+// What cannot be kept of a real lesson is said on the screen.
+func TestLessonSaysThatNothingIsKept(t *testing.T) {
+	a := realClass(t, LessonOptions{Trouble: func() string { return "NOT BEING KEPT: the disk is full; make room" }})
+	a.pass(time.Second)
+	a.says("NOT BEING KEPT: the disk is full; make room")
+}

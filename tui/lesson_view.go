@@ -161,6 +161,8 @@ func (m *lesson) news() fact {
 		return fact{" " + m.ask.text + "  y / n ", banner}
 	case m.state().Lost && m.real():
 		return fact{"✖ SENSOR LOST: " + m.state().LostWhy, warn}
+	case m.real() && m.trouble != "":
+		return fact{"! " + m.trouble, warn}
 	case m.notice != "":
 		return fact{"! " + m.notice, strong}
 	case m.paused:
@@ -182,13 +184,16 @@ func (m *lesson) drawFull(g *grid, s *scene) {
 	}
 	g.text(left, 0, s.title, plain, end)
 	n := m.news()
-	g.text(left, 1, n.text, n.st, g.w-1)
+	rows := newsRows(n, g.w-1-left, 3)
+	for i, l := range rows {
+		g.text(left, 1+i, l, n.st, g.w-1)
+	}
 
 	dh := min(max(4, g.h/6), 11)
 	gw := min(max(6, dh*6/5), 13)
-	y := 2
+	y := 1 + max(1, len(rows))
 	if roomy {
-		y = 3
+		y++
 	}
 	foot := wrap2(m.foot(), right-left)
 	bottom := g.h - len(foot)
@@ -205,14 +210,11 @@ func (m *lesson) drawFull(g *grid, s *scene) {
 		y++
 	}
 	lines := wrap(m.looking(), right-left)
-	for i := range min(2, len(lines)) {
-		g.text(left, y+i, lines[i], strong)
+	for i, l := range lines { // more than two on a narrow screen, or of a reveal with many names
+		g.text(left, y+i, l, strong)
 	}
-	y += 2
-	if len(lines) > 2 { // a narrow screen, or a reveal with many names
-		g.text(left, y, strings.Join(lines[2:], " "), strong, right)
-		y++
-	} else if a := m.aside(right - left); a != "" {
+	y += max(2, len(lines))
+	if a := m.aside(right - left); a != "" && len(lines) <= 2 {
 		g.text(left, y, a, plain, right)
 		y++
 	}
@@ -256,7 +258,7 @@ func (m *lesson) drawHead(g *grid, s *scene, left, y, right, dh, gw int) {
 		}
 	}
 	for i := range min(len(facts), max(1, dh-3)) {
-		g.text(x, y+i, facts[i].text, facts[i].st, right)
+		g.text(x, y+i, clause(facts[i].text, right-x), facts[i].st, right)
 	}
 	g.text(x, y+dh-2, unit, strong, right)
 	g.text(x, y+dh-1, kind, plain, right)
@@ -284,7 +286,7 @@ func (m *lesson) drawChoice(g *grid, left, y, right int) int {
 		x := g.text(left, y, prompt, strong, right)
 		m.entry.draw(g, x, y, right)
 		if x += width(m.entry.text) + 3; m.entry.what == entryGuess && x < right {
-			g.text(x, y, m.taken(), plain, right)
+			g.text(x, y, clause(m.taken(), right-x), plain, right)
 		}
 		return y
 	}
@@ -466,7 +468,7 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	}
 	switch {
 	case m.ask != nil:
-		text, foot = m.ask.text, "y yes  n no"
+		text, foot = m.ask.text, m.foot()
 	case m.entry != nil:
 		text = map[entryKind]string{entryGuess: "Guess, mm: ", entryJet: "Jet, mm: ", entryTruth: "True size, mm: "}[m.entry.what] + m.entry.text + "_"
 		if m.entry.what == entryGuess {
@@ -479,8 +481,10 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	case m.notice != "":
 		line = fact{"! " + m.notice, strong}
 	}
-	g.text(0, y, line.text, line.st)
-	y++
+	for _, l := range newsRows(line, g.w, 4) {
+		g.text(0, y, l, line.st)
+		y++
+	}
 	keys := wrap2(foot, g.w)
 	if m.real() && m.ask == nil && m.entry == nil && s.st.Phase == decay.PhaseReady {
 		keys = append([]string{"no safety device: use a relief valve"}, keys...)

@@ -154,15 +154,6 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.w, m.h = msg.Width, msg.Height
 	case tea.KeyMsg:
-		if m.s.card != nil {
-			return m, m.pressCard(msg)
-		}
-		if m.s.hunt.typing != nil {
-			return m, m.pressMark(msg)
-		}
-		if cmd, ok := m.pressSplit(msg); ok {
-			return m, cmd
-		}
 		return m, m.press(msg)
 	case tickMsg:
 		m.tick(time.Time(msg))

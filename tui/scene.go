@@ -242,7 +242,7 @@ func (s *scene) facts() []fact {
 		out = append(out, fact{"change " + signed(st.Slope*60/s.unit.Pascal) + " " + s.unit.Name + "/min", dim})
 	}
 	if st.Result.HasFlag(decay.FlagOverCeiling) || st.Result.Peak > s.set.Ceiling {
-		out = append(out, fact{"ceiling was passed: peak " + st.Result.Peak.Format(s.unit), warn})
+		out = append(out, fact{"ceiling passed: " + st.Result.Peak.Format(s.unit), warn})
 	}
 	return out
 }

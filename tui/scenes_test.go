@@ -102,6 +102,19 @@ func moments() map[string]scene {
 	})
 	make("over", 24, 31.5, .95, func(s *scene) { s.st.Advice = decay.AdviseShut })
 	make("settle", 32, 25, .9, func(s *scene) { s.st.Advice, s.st.Slope = decay.AdviseHandsOff, -600 })
+	make("guess", 29, 25, .9, func(s *scene) {
+		s.st.Advice, s.st.Result = decay.AdviseHandsOff, estimate(.98, .77, 1.29)
+	})
+	make("empty", 110, 25, .01, func(s *scene) {
+		s.st.Phase, s.st.Advice, s.st.Result = decay.PhaseEmpty, decay.AdviseDone, estimate(1.5, 1.45, 1.54)
+		s.marks = append(s.marks, mark{98, decay.PhaseEmpty})
+		s.set.Of, s.st.Result.Outcome, s.st.Verdict = decay.PartManifold, decay.Leaks, decay.Leaks
+	})
+	make("unseen", 3, 25, .95, func(s *scene) { s.st.Advice, s.set.FullScale = decay.AdviseFill, 30*decay.PSI })
+	make("unusable", 70, 25, .88, func(s *scene) {
+		s.st.Advice, s.st.Verdict, s.st.Result = decay.AdviseHoldOn, decay.Unusable, estimate(.52, .38, .71)
+	})
+	make("auto", 3, 25, .95, func(s *scene) { s.st.Advice, s.auto = decay.AdviseFill, true })
 	make("undecided", 70, 25, .88, func(s *scene) {
 		s.st.Advice, s.st.Result = decay.AdviseHoldOn, estimate(.52, .38, .71)
 		s.st.Result.HasDecide, s.st.Result.ToDecide = true, 45*time.Second

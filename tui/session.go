@@ -258,7 +258,9 @@ func (s *scene) drawSplit(g *grid) {
 		y++
 	}
 	lines := report.SplitLines(table, s.set.Cd)
-	last := g.h - 4
+	advice := wrap(report.SplitAdvice(table), right-left)
+	bottom := g.h - 1 - max(2, len(advice))
+	last := bottom - 1
 	for i, l := range lines {
 		if y >= last {
 			g.text(left, y, "… more on a taller screen", dim, right)
@@ -294,10 +296,8 @@ func (s *scene) drawSplit(g *grid) {
 		e.draw(g, x, g.h-3, right)
 		g.text(left, g.h-2, "Enter ends the test under way and goes on, Esc goes back", dim, right)
 	} else {
-		for i, l := range wrap(report.SplitAdvice(table), right-left) {
-			if i < 2 {
-				g.text(left, g.h-3+i, l, strong, right)
-			}
+		for i, l := range advice {
+			g.text(left, bottom+i, l, strong, right)
 		}
 	}
 	g.text(left, g.h-1, foot([]hint{{"a", "test a section", "", true}, {"s", "back", "", true}, {"?", "help", "", true}, {"q", "quit", "", true}}, right-left), dim, right)

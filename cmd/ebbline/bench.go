@@ -190,6 +190,13 @@ func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, r 
 	return k, errors.Join(err, errSlip)
 }
 
+// trouble says why the test under way is not being kept, "" while it is.
+func (b *bench) trouble() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.page.trouble()
+}
+
 // slipExt is how the name of a slip ends; the rest is that of its record.
 const slipExt = ".slip.txt"
 

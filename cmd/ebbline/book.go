@@ -206,6 +206,19 @@ func (p *page) note(err error) {
 // check makes up for faults of the disk as far as that can be done now.
 func (p *page) check() error { return cmp.Or(p.recordFile.check(), p.captureFile.check()) }
 
+// trouble says why the test is not being kept, "" while it is, or of no page.
+func (p *page) trouble() string {
+	if p == nil {
+		return ""
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.err == nil {
+		return ""
+	}
+	return troubleWords(p.err)
+}
+
 // troubleWords tell of a test that cannot be kept now, while it goes on. They
 // fit into a line of a screen.
 func troubleWords(err error) string {

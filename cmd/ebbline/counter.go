@@ -149,7 +149,7 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 	err = tui.RunCounter(ctx, tui.CounterOptions{
 		Source: b.src, OnItem: b.add, Begin: b.begin, Tally: b.tally, Parts: list, Part: f.part,
 		Find:  func(text string) (tui.Part, error) { return findPart(list, text) },
-		Setup: set, Unit: b.unit, Bell: f.bell, Look: look,
+		Setup: set, Unit: b.unit, Bell: f.bell, Look: look, Trouble: b.trouble,
 	})
 	fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
 	return err

@@ -155,13 +155,5 @@ func (k *keeper) discard() {
 func (k *keeper) trouble() string {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.page == nil {
-		return ""
-	}
-	k.page.mu.Lock()
-	defer k.page.mu.Unlock()
-	if k.page.err == nil {
-		return ""
-	}
-	return troubleWords(k.page.err)
+	return k.page.trouble()
 }

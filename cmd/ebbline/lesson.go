@@ -204,7 +204,7 @@ func (a *app) realLesson(ctx context.Context, f *lessonFlags, prof *chosen, o tu
 	if prof != nil {
 		o.Source = noted{o.Source, prof.note()}
 	}
-	o.OnItem = k.item
+	o.OnItem, o.Trouble = k.item, k.trouble
 	o.Save = func(r *decay.Result, more bool) error {
 		if r == nil {
 			k.discard() // nothing was filled since the last test
