@@ -94,6 +94,7 @@ type complaint struct {
 	bad    []badRow
 	blank  int // rows of a table
 	shown  decay.PressureUnit
+	unused []string // columns of the table
 	remark []string // what was understood of the table, for the person to check
 }
 
@@ -236,6 +237,9 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	for _, l := range in.remark {
 		report.Line(&b, "read as", l)
 	}
+	if n := len(in.unused); n > 0 {
+		report.Line(&b, "not used", unusedWords(in.unused))
+	}
 	if len(c.Points) > 1 {
 		b.WriteString("\n")
 		if err := report.ShortfallTable(&b, c, in.shown); err != nil {
@@ -262,6 +266,23 @@ func (a *app) shortfallText(in *complaint, c decay.Complaint, e decay.Engine, le
 	}
 	_, err := io.WriteString(forPeople(a.out), b.String())
 	return err
+}
+
+// unusedWords name columns that nothing was read from; of many the first.
+func unusedWords(names []string) string {
+	const most = 12
+	var out []string
+	for i, n := range names {
+		if i == most {
+			out = append(out, fmt.Sprintf("and %d more", len(names)-most))
+			break
+		}
+		if r := []rune(n); len(r) > 40 {
+			n = string(r[:40]) + "…"
+		}
+		out = append(out, strconv.Quote(n))
+	}
+	return map[bool]string{true: "column ", false: "columns "}[len(names) == 1] + strings.Join(out, ", ") + " (--columns names others)"
 }
 
 // impossible notes the lines of the rows that cannot be an engine's.

@@ -59,7 +59,7 @@ func (a *app) shortfallJSON(in *complaint, c decay.Complaint, e decay.Engine, le
 	}
 	out := map[string]any{
 		"next": c.Next.String(), "text": report.ShortfallNext(c), "trend": c.Trend.String(), "begins_rpm": nil, "worst": nil, "shortfall": nil,
-		"findings": findings, "points": points, "bad_rows": bads, "blank_rows": in.blank,
+		"findings": findings, "points": points, "bad_rows": bads, "unused_columns": in.unused, "blank_rows": in.blank,
 		"rows": map[string]int{"given": c.Rows, "judged": c.Judged, "engine_off": c.Off, "idle": c.Idle, "not_requested": c.Unasked, "part_load": c.Part, "impossible": len(c.Impossible)},
 	}
 	if c.Ambient > 0 {

@@ -83,11 +83,16 @@ func cutRow(line string, delim rune) ([]string, error) {
 	return cells, err
 }
 
-// bareName is a column's name in lower case without its unit, and the unit.
-func bareName(name string) (bare, unit string) {
-	words := strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {
+// nameWords are the words of a column's name in lower case, its unit the last.
+func nameWords(name string) []string {
+	return strings.FieldsFunc(strings.ToLower(name), func(r rune) bool {
 		return r == '_' || r == '(' || r == ')' || r == '[' || r == ']' || r == '{' || r == '}' || unicode.IsSpace(r)
 	})
+}
+
+// bareName is a column's name in lower case without its unit, and the unit.
+func bareName(name string) (bare, unit string) {
+	words := nameWords(name)
 	n := len(words)
 	for n > 1 {
 		tail := strings.Join(words[n-1:], " ")
@@ -137,6 +142,44 @@ type chargeTable struct {
 	at    [len(chargeColumns)]int // −1: not there
 	unit  [len(chargeColumns)]string
 	name  [len(chargeColumns)]string
+	heads []string // all names
+}
+
+// ambientWords are those by which a column of pressures is taken for the air
+// around where none is called ambient.
+var ambientWords = []string{"ambient", "barometric", "barometer", "baro", "atmospheric", "atmosphere"}
+
+// ambientColumn is the place of the one column whose name speaks of the air
+// around and ends in a unit of pressure, and that unit; −1 when there is none or
+// more than one.
+func ambientColumn(heads []string) (at int, unit string) {
+	at = -1
+	for i, h := range heads {
+		words := nameWords(h)
+		if len(words) < 2 || !slices.ContainsFunc(words, func(w string) bool { return slices.Contains(ambientWords, w) }) {
+			continue
+		}
+		in := words[len(words)-1]
+		if _, _, ok := wire.ParseUnit(in); !ok {
+			continue
+		}
+		if at >= 0 {
+			return -1, ""
+		}
+		at, unit = i, in
+	}
+	return at, unit
+}
+
+// unused are the names of the columns that nothing was read from.
+func (t *chargeTable) unused() []string {
+	var out []string
+	for i, h := range t.heads {
+		if h != "" && !slices.Contains(t.at[:], i) {
+			out = append(out, h)
+		}
+	}
+	return out
 }
 
 // heading looks for the named columns in a line.
@@ -145,7 +188,7 @@ func heading(line string, delim rune, names map[string]string) (t chargeTable, m
 	if err != nil {
 		return t, nil, nil
 	}
-	t.delim, t.width = delim, len(cells)
+	t.delim, t.width, t.heads = delim, len(cells), cells
 	for i, key := range chargeColumns {
 		want, named := names[key]
 		if !named {
@@ -155,6 +198,10 @@ func heading(line string, delim rune, names map[string]string) (t chargeTable, m
 		if err != nil {
 			return t, nil, err
 		}
+		around := ""
+		if k < 0 && key == "ambient" && !named {
+			k, around = ambientColumn(cells)
+		}
 		t.at[i] = k
 		if k < 0 {
 			if i < neededColumns || named {
@@ -163,7 +210,9 @@ func heading(line string, delim rune, names map[string]string) (t chargeTable, m
 			continue
 		}
 		t.name[i] = cells[k]
-		_, t.unit[i] = bareName(cells[k])
+		if _, t.unit[i] = bareName(cells[k]); around != "" {
+			t.unit[i] = around
+		}
 		if t.unit[i] == "" {
 			if c := wire.ParseColumn(cells[k]); c.Unit != "" && c.Quantity == wire.Pressure {
 				t.unit[i] = c.Unit + " " + c.Reference
@@ -395,6 +444,7 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 	if gauge && in.set.Ambient == 0 && t.at[3] < 0 {
 		return wrong("state the air around, for example --ambient 1005hPa", "%s: gauge pressures become absolute only with the ambient, which is not stated", name)
 	}
+	in.unused = t.unused()
 	in.set.RequestedUnit, in.set.ActualUnit = cols[1].unit, cols[2].unit
 
 	perUnit, err := t.speedUnit(f, name)

@@ -84,6 +84,31 @@ func TestShortfallTableStyles(t *testing.T) {
 	}
 }
 
+// The air around is taken from a barometric column, whatever the sensor reads
+// with the engine off, and what is not used is named.
+func TestShortfallUsesABarometricColumn(t *testing.T) {
+	const rows = "0,979,979,12,1003\n0,979,979,12,1003\n2000,2200,1900,20,1003\n3000,2200,2000,22,1003\n"
+	for head, want := range map[string]float64{
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,barometric pressure (mbar)\n": 100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,p_baro_mbar\n":                100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,p_ambient_mbar\n":            100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,Ambient [mbar]\n":            100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,other_mbar\n":                97.9,
+	} {
+		_, out, errOut := ebbline(t, head+rows, "shortfall", "--json", "-")
+		var got struct {
+			Ambient float64  `json:"ambient_kpa"`
+			Unused  []string `json:"unused_columns"`
+		}
+		if err := json.Unmarshal([]byte(out), &got); err != nil || math.Abs(got.Ambient-want) > 1e-9 || len(got.Unused) == 0 {
+			t.Errorf("%q: %v, %+v, want %v kPa: %s", head, err, got, want, errOut)
+		}
+		if _, out, _ = ebbline(t, head+rows, "shortfall", "-"); !strings.Contains(out, "not used") || want > 100 && !strings.Contains(out, "ambient from ") {
+			t.Errorf("%q: %s", head, out)
+		}
+	}
+}
+
 // A leak that was measured through the engine is told as partly the engine's own.
 func TestShortfallThroughTheEngine(t *testing.T) {
 	f, err := os.Open(filepath.Join(root, "testdata/scenario/before.ebbline"))
