@@ -233,6 +233,9 @@ func (m *counter) sentence() string {
 	if st.Verdict == decay.Unusable {
 		return report.Advice(st, m.s.set, m.s.unit)
 	}
+	if m.s.about.Simulated && (st.Advice == decay.AdviseFill || st.Advice == decay.AdviseKeepFilling) {
+		return "The simulated rig fills and shuts its valve by itself: just watch."
+	}
 	switch st.Advice {
 	case decay.AdviseFill, decay.AdviseWaitReading:
 		if st.Advice == decay.AdviseFill {

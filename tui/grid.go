@@ -197,16 +197,19 @@ func wrap(s string, w int) []string {
 	for _, word := range strings.Fields(s) {
 		for w > 1 && width(word) > w {
 			if line != "" {
-				out, line = append(out, line), ""
+				line += " "
 			}
 			n := 0
 			for i := range word {
-				if width(word[:i]) > w {
+				if width(line)+width(word[:i]) > w {
 					break
 				}
 				n = i
 			}
-			out, word = append(out, word[:n]), word[n:]
+			if n == 0 && line == "" { // not even one
+				n = len(word)
+			}
+			out, line, word = append(out, strings.TrimRight(line+word[:n], " ")), "", word[n:]
 		}
 		switch {
 		case line == "":
