@@ -34,6 +34,7 @@ type session struct {
 	faults sensor.Faults
 	heard  time.Time     // when the latest item came, at first when the test began
 	at     time.Duration // its time
+	told   time.Duration // the latest time that was printed
 }
 
 // lookEvery is how often the estimate is renewed.
@@ -207,12 +208,15 @@ func (s *session) advice(st decay.State) string {
 	return report.Advice(st, s.set, s.unit)
 }
 
-// clock is the test's time. It goes on while nothing comes.
+// clock is the test's time. It goes on while nothing comes, and never back when
+// what comes is late.
 func (s *session) clock() time.Duration {
-	if quiet := time.Since(s.heard); quiet > time.Second/2 {
-		return s.at + quiet
+	now := s.proc.State().Now
+	if quiet := time.Since(s.heard); quiet > lookEvery {
+		now = s.at + quiet
 	}
-	return s.proc.State().Now
+	s.told = max(s.told, now)
+	return s.told
 }
 
 // second prints where the test stands.

@@ -115,6 +115,30 @@ func (s *quiet) About() sensor.About {
 	return sensor.About{Name: "bench", Detail: "numbers; psi was assumed"}
 }
 
+// late is a source whose readings pause once and then come late.
+type late struct{ played }
+
+func (s *late) Next(ctx context.Context) (sensor.Item, error) {
+	if s.at >= 5*time.Second && s.at < 5*time.Second+20*time.Millisecond {
+		time.Sleep(1500 * time.Millisecond) // the bubble's
+	}
+	return s.played.Next(ctx)
+}
+
+// The clock does not go back when readings come late.
+func TestSessionClockNeverGoesBack(t *testing.T) {
+	lines, _, _ := play(t, &session{src: &late{played{p: filled(0), until: time.Minute}}, length: 15 * time.Second})
+	last := -1.0
+	for _, m := range lines {
+		if at, ok := m["t_s"].(float64); ok && m["phase"] != nil {
+			if at < last {
+				t.Errorf("%.2f s after %.2f s", at, last)
+			}
+			last = at
+		}
+	}
+}
+
 // The clock goes on while nothing comes, and how the lines are read is said once.
 func TestSessionClockGoesOnInSilence(t *testing.T) {
 	for name, until := range map[string]time.Duration{"after five seconds": 5 * time.Second, "from the start": 0} {
