@@ -42,7 +42,7 @@ func ParsePiece(s string) (Piece, error) {
 	if !isTube {
 		v, tol, err := ParseVolume(text)
 		if err != nil {
-			return part, fmt.Errorf("%q is neither bore x length, as 51x600mm, nor a volume, as +1.2L: %w", s, err)
+			return part, fmt.Errorf("%.60q is neither bore x length, as 51x600mm, nor a volume, as +1.2L: %w", s, err)
 		}
 		part.Volume, part.HalfOf = v, Volume(float64(v)*tol)
 		if !strings.Contains(text, "±") {
@@ -54,23 +54,23 @@ func ParsePiece(s string) (Piece, error) {
 	if main, tol, ok := cutLast(length, "±"); ok && strings.HasSuffix(tol, "%") {
 		rel, err := ParseRelative(tol)
 		if err != nil {
-			return part, fmt.Errorf("%q: %w", s, err)
+			return part, fmt.Errorf("%.60q: %w", s, err)
 		}
 		whole, length = rel, main
 	}
 	l, dl, unit, plainL, err := dimension(length, "", AssumedLength)
 	if err != nil {
-		return part, fmt.Errorf("%q: length: %w", s, err)
+		return part, fmt.Errorf("%.60q: length: %w", s, err)
 	}
 	first, second, cone := strings.Cut(bores, "-")
 	d1, dd1, _, plain1, err := dimension(first, unit, AssumedBore)
 	if err != nil {
-		return part, fmt.Errorf("%q: bore: %w", s, err)
+		return part, fmt.Errorf("%.60q: bore: %w", s, err)
 	}
 	d2, dd2, plain2 := d1, 0.0, plain1
 	if cone {
 		if d2, dd2, _, plain2, err = dimension(second, unit, AssumedBore); err != nil {
-			return part, fmt.Errorf("%q: bore: %w", s, err)
+			return part, fmt.Errorf("%.60q: bore: %w", s, err)
 		}
 	}
 	// A frustum: π/12·L·(d₁² + d₁·d₂ + d₂²), which is π/4·d²·L for a tube.
@@ -86,7 +86,7 @@ func ParsePiece(s string) (Piece, error) {
 	}
 	part.Volume, part.HalfOf = Volume(v), Volume(half)
 	if !(v >= 1e-6 && v <= 100) {
-		return part, fmt.Errorf("%q is %.3g L, which is no duct's volume: check the unit", s, v/Litre)
+		return part, fmt.Errorf("%.60q is %.3g L, which is no duct's volume: check the unit", s, v/Litre)
 	}
 	return part, nil
 }
@@ -131,7 +131,7 @@ func dimension(s, fallback string, otherwise Length) (v, half float64, unit stri
 		return 0, 0, "", false, err
 	}
 	if half >= v {
-		return 0, 0, "", false, fmt.Errorf("%q: the tolerance is as large as the length", s)
+		return 0, 0, "", false, fmt.Errorf("%.60q: the tolerance is as large as the length", s)
 	}
 	return v, half, unit, false, nil
 }

@@ -30,7 +30,7 @@ func ParseSpeedUnit(name string) (float64, error) {
 	if u, ok := speedUnits[strings.ToLower(strings.TrimSpace(name))]; ok {
 		return u, nil
 	}
-	return 0, fmt.Errorf("unknown unit of speed %q (known: rpm, 1/min, Hz, 1/s, rad/s)", name)
+	return 0, fmt.Errorf("unknown unit of speed %.60q (known: rpm, 1/min, Hz, 1/s, rad/s)", name)
 }
 
 // ParseSpeed reads "3000rpm", "50 Hz" or "314 rad/s". A number without a unit
@@ -41,7 +41,7 @@ func ParseSpeed(s string) (Speed, error) {
 		return 0, err
 	}
 	if unit == "" {
-		return 0, fmt.Errorf("%q has no unit (write for example %grpm)", s, v)
+		return 0, fmt.Errorf("%.60q has no unit (write for example %grpm)", s, v)
 	}
 	u, err := ParseSpeedUnit(unit)
 	if err != nil {
@@ -299,10 +299,10 @@ func ParseDisplacement(s string) (Volume, error) {
 	}
 	f, ok := volumeUnits[strings.ToLower(unit)]
 	if !ok {
-		return 0, fmt.Errorf("%q has no known volume unit (known: L, cm3, m3, in3, ft3)", s)
+		return 0, fmt.Errorf("%.60q has no known volume unit (known: L, cm3, m3, in3, ft3)", s)
 	}
 	if v := n * f; !(v >= 0.05*Litre && v <= 100*Litre) {
-		return 0, fmt.Errorf("%q is no engine's displacement (0.05 to 100 L)", s)
+		return 0, fmt.Errorf("%.60q is no engine's displacement (0.05 to 100 L)", s)
 	}
 	return Volume(n * f), nil
 }

@@ -35,7 +35,7 @@ func ParsePart(name string) (Part, error) {
 			return p, nil
 		}
 	}
-	return PartUnstated, fmt.Errorf("%q is nothing that can be tested (known: engine, manifold, branch, hose, fittings)", name)
+	return PartUnstated, fmt.Errorf("%.60q is nothing that can be tested (known: engine, manifold, branch, hose, fittings)", name)
 }
 
 // DefaultLimit is the hole diameter a verdict is against when none is stated.

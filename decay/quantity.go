@@ -114,7 +114,7 @@ func ParsePressureUnit(name string) (PressureUnit, error) {
 			return u, nil
 		}
 	}
-	return PressureUnit{}, fmt.Errorf("unknown pressure unit %q (known: psi, bar, mbar, hPa, kPa, Pa, inHg, kgf/cm2)", name)
+	return PressureUnit{}, fmt.Errorf("unknown pressure unit %.60q (known: psi, bar, mbar, hPa, kPa, Pa, inHg, kgf/cm2)", name)
 }
 
 // digits returns how many decimals show about a thousandth of an ordinary
@@ -165,7 +165,7 @@ func splitQuantity(s string) (float64, string, error) {
 	num := strings.Replace(s[:i], ",", ".", 1)
 	v, err := strconv.ParseFloat(num, 64)
 	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, "", fmt.Errorf("%q does not start with a number", s)
+		return 0, "", fmt.Errorf("%.60q does not start with a number", s)
 	}
 	return v, strings.TrimSpace(s[i:]), nil
 }
@@ -194,7 +194,7 @@ func parsePressure(s string) (pa float64, kind string, err error) {
 		kind, u = "absolute", u[:len(u)-1]
 	}
 	if u == "" {
-		return 0, "", fmt.Errorf("%q has no unit (write for example %gpsi or %gkPa)", s, v, v)
+		return 0, "", fmt.Errorf("%.60q has no unit (write for example %gpsi or %gkPa)", s, v, v)
 	}
 	pu, err := ParsePressureUnit(u)
 	if err != nil {
@@ -202,7 +202,7 @@ func parsePressure(s string) (pa float64, kind string, err error) {
 	}
 	pa = v * pu.Pascal
 	if math.IsInf(pa, 0) {
-		return 0, "", fmt.Errorf("%q is too large for a pressure", s)
+		return 0, "", fmt.Errorf("%.60q is too large for a pressure", s)
 	}
 	return pa, kind, nil
 }
@@ -212,7 +212,7 @@ func parsePressure(s string) (pa float64, kind string, err error) {
 func ParseGauge(s string) (Gauge, error) {
 	pa, kind, err := parsePressure(s)
 	if err == nil && kind == "absolute" {
-		err = fmt.Errorf("%q is absolute; a gauge pressure is wanted here", s)
+		err = fmt.Errorf("%.60q is absolute; a gauge pressure is wanted here", s)
 	}
 	return Gauge(pa), err
 }
@@ -222,10 +222,10 @@ func ParseGauge(s string) (Gauge, error) {
 func ParsePressure(s string) (Pressure, error) {
 	pa, kind, err := parsePressure(s)
 	if err == nil && kind == "gauge" {
-		err = fmt.Errorf("%q is gauge; an absolute pressure is wanted here", s)
+		err = fmt.Errorf("%.60q is gauge; an absolute pressure is wanted here", s)
 	}
 	if err == nil && pa <= 0 {
-		err = fmt.Errorf("%q: an absolute pressure is above zero", s)
+		err = fmt.Errorf("%.60q: an absolute pressure is above zero", s)
 	}
 	return Pressure(pa), err
 }
@@ -249,7 +249,7 @@ func ParseVolume(s string) (v Volume, tolerance float64, err error) {
 	}
 	f, ok := volumeUnits[strings.ToLower(unit)]
 	if !ok {
-		return 0, 0, fmt.Errorf("%q has no known volume unit (known: L, cm3, m3, in3, ft3)", s)
+		return 0, 0, fmt.Errorf("%.60q has no known volume unit (known: L, cm3, m3, in3, ft3)", s)
 	}
 	v = Volume(n * f)
 	if hasTol {
@@ -258,7 +258,7 @@ func ParseVolume(s string) (v Volume, tolerance float64, err error) {
 		}
 	}
 	if !(v >= 1e-6 && v <= 100) {
-		return 0, 0, fmt.Errorf("volume %q is not one of a duct (1 cm3 to 100 m3)", s)
+		return 0, 0, fmt.Errorf("volume %.60q is not one of a duct (1 cm3 to 100 m3)", s)
 	}
 	return v, tolerance, nil
 }
@@ -274,10 +274,10 @@ func ParseRelative(s string) (float64, error) {
 		n /= 100
 	case "":
 	default:
-		return 0, fmt.Errorf("%q is not a percentage", s)
+		return 0, fmt.Errorf("%.60q is not a percentage", s)
 	}
 	if !(n >= 0 && n <= 0.9) {
-		return 0, fmt.Errorf("%q is outside 0 to 90 %%", s)
+		return 0, fmt.Errorf("%.60q is outside 0 to 90 %%", s)
 	}
 	return n, nil
 }
@@ -294,12 +294,12 @@ func ParseLength(s string) (Length, error) {
 	if a, b, ok := strings.Cut(text, "/"); ok {
 		v, err := strconv.ParseFloat(strings.TrimSpace(a), 64)
 		if err != nil {
-			return 0, fmt.Errorf("%q is not a length", s)
+			return 0, fmt.Errorf("%.60q is not a length", s)
 		}
 		num, text = v, b
 		d, unit, err := splitQuantity(text)
 		if err != nil || d == 0 {
-			return 0, fmt.Errorf("%q is not a length", s)
+			return 0, fmt.Errorf("%.60q is not a length", s)
 		}
 		num, text = num/d, unit
 	} else {
@@ -311,10 +311,10 @@ func ParseLength(s string) (Length, error) {
 	}
 	f, ok := lengthUnits[strings.ToLower(text)]
 	if !ok {
-		return 0, fmt.Errorf("%q has no known length unit (known: mm, cm, m, in)", s)
+		return 0, fmt.Errorf("%.60q has no known length unit (known: mm, cm, m, in)", s)
 	}
 	if !(num > 0) || math.IsInf(num, 0) {
-		return 0, fmt.Errorf("%q: a length is above zero and finite", s)
+		return 0, fmt.Errorf("%.60q: a length is above zero and finite", s)
 	}
 	return Length(num * f), nil
 }
@@ -329,10 +329,10 @@ func ParseArea(s string) (Area, error) {
 	}
 	f, ok := areaUnits[strings.ToLower(unit)]
 	if !ok {
-		return 0, fmt.Errorf("%q has no known area unit (known: mm2, cm2, in2)", s)
+		return 0, fmt.Errorf("%.60q has no known area unit (known: mm2, cm2, in2)", s)
 	}
 	if !(n > 0) {
-		return 0, fmt.Errorf("%q: an area is above zero", s)
+		return 0, fmt.Errorf("%.60q: an area is above zero", s)
 	}
 	return Area(n * f), nil
 }
@@ -352,10 +352,10 @@ func ParseTemperature(s string) (Temperature, error) {
 	case "K":
 		t = Temperature(n)
 	default:
-		return 0, fmt.Errorf("%q has no known temperature unit (known: C, F, K)", s)
+		return 0, fmt.Errorf("%.60q has no known temperature unit (known: C, F, K)", s)
 	}
 	if t < 200 || t > 400 {
-		return 0, fmt.Errorf("temperature %q is not one of a workshop (-73 to 127 °C)", s)
+		return 0, fmt.Errorf("temperature %.60q is not one of a workshop (-73 to 127 °C)", s)
 	}
 	return t, nil
 }

@@ -174,7 +174,7 @@ func (f *lessonFlags) chooseProfile() (*chosen, error) {
 		f.port = c.Port
 	}
 	if err == nil && f.port == "" && f.profile != noProfile {
-		return nil, wrong("add --port, for example --port /dev/ttyUSB0; `ebbline ports` shows which there are", "--profile: profile %q names no port", f.profile)
+		return nil, wrong("add --port, for example --port /dev/ttyUSB0; `ebbline ports` shows which there are", "--profile: profile %.60q names no port", f.profile)
 	}
 	return c, err
 }

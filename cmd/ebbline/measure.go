@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"runtime"
+	"sync"
 	"time"
 
 	"ebbline/decay"
@@ -113,6 +114,12 @@ func (a *app) measure(files []string, f *measureFlags) error {
 	return nil
 }
 
+// Files larger than this, in bytes, are read one after another, so that a
+// machine of many cores needs no more memory for a folder of them.
+const large = 32 << 20
+
+var largeTurn sync.Mutex
+
 func (a *app) measureOne(name string, f *measureFlags) measured {
 	began := time.Now()
 	var in io.Reader = a.in
@@ -126,6 +133,10 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 		}
 		defer file.Close()
 		in = file
+		if st, err := file.Stat(); err == nil && st.Size() > large {
+			largeTurn.Lock()
+			defer largeTurn.Unlock()
+		}
 	}
 	set, err := f.prof.setup(&f.setupFlags)
 	if err != nil {

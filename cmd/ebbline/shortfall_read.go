@@ -14,7 +14,7 @@ import (
 func number(text string) (float64, error) {
 	v, ok := wire.Number(text, true)
 	if !ok {
-		return 0, fmt.Errorf("%q is no number", text)
+		return 0, fmt.Errorf("%.60q is no number", text)
 	}
 	return v, nil
 }
@@ -81,7 +81,7 @@ func (a *app) readComplaint(args []string, f *shortfallFlags) (*complaint, error
 		in.set.HasAltitude = true
 	}
 	if f.reads != "" && f.reads != "gauge" && f.reads != "absolute" {
-		return nil, wrong("write --reads absolute or --reads gauge", "--reads: %q is neither", f.reads)
+		return nil, wrong("write --reads absolute or --reads gauge", "--reads: %.60q is neither", f.reads)
 	}
 	typed := len(f.requested) + len(f.actual) + len(f.speed)
 	switch {
@@ -168,7 +168,7 @@ func readCharge(text string, ambient decay.Pressure, zero bool) (decay.Pressure,
 		return 0, u, err
 	case strings.Contains(lower, "gauge") || strings.HasSuffix(strings.TrimSpace(lower), "g"):
 		if ambient == 0 {
-			return 0, u, fmt.Errorf("%q is gauge, and becomes absolute only with the air around it: state --ambient", text)
+			return 0, u, fmt.Errorf("%.60q is gauge, and becomes absolute only with the air around it: state --ambient", text)
 		}
 		return g.Absolute(ambient), u, nil
 	case zero:
@@ -193,7 +193,7 @@ func parseAltitude(s string) (decay.Length, error) {
 	num, _, unit := cutNumber(s)
 	v, err := number(num)
 	if err != nil {
-		return 0, fmt.Errorf("%q does not start with a number", s)
+		return 0, fmt.Errorf("%.60q does not start with a number", s)
 	}
 	switch strings.ToLower(unit) {
 	case "m":
@@ -202,10 +202,10 @@ func parseAltitude(s string) (decay.Length, error) {
 	case "ft":
 		v *= 0.3048
 	default:
-		return 0, fmt.Errorf("%q has no known unit (known: m, km, ft)", s)
+		return 0, fmt.Errorf("%.60q has no known unit (known: m, km, ft)", s)
 	}
 	if v < -430 || v > 6000 {
-		return 0, fmt.Errorf("%q is no place where people drive (-430 to 6000 m)", s)
+		return 0, fmt.Errorf("%.60q is no place where people drive (-430 to 6000 m)", s)
 	}
 	return decay.Length(v), nil
 }

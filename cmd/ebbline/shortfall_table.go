@@ -47,16 +47,16 @@ func parseColumns(text string) (map[string]string, error) {
 	}
 	cells, err := cutRow(text, ',')
 	if err != nil {
-		return nil, bad("%q cannot be cut at its commas", text)
+		return nil, bad("%.60q cannot be cut at its commas", text)
 	}
 	for _, c := range cells {
 		key, name, ok := strings.Cut(c, "=")
 		key, name = strings.ToLower(strings.TrimSpace(key)), strings.TrimSpace(name)
 		switch {
 		case !ok || name == "":
-			return nil, bad("%q names no column", c)
+			return nil, bad("%.60q names no column", c)
 		case !slices.Contains(chargeColumns[:], key):
-			return nil, bad("%q is not one of speed, requested, actual, ambient, load", key)
+			return nil, bad("%.60q is not one of speed, requested, actual, ambient, load", key)
 		case out[key] != "":
 			return nil, bad("%s is named twice", key)
 		}
@@ -124,7 +124,7 @@ func findColumn(head []string, want string) (int, error) {
 				continue
 			}
 			if at >= 0 {
-				return -1, fmt.Errorf("two columns are called %q: name one by its place, as #%d", want, at+1)
+				return -1, fmt.Errorf("two columns are called %.60q: name one by its place, as #%d", want, at+1)
 			}
 			at = i
 		}
@@ -344,7 +344,7 @@ func (t *chargeTable) pressures(i int, f *shortfallFlags, name string) (pressure
 	p := pressureColumn{gauge: f.reads == "gauge" && chargeColumns[i] != "ambient"}
 	text := strings.TrimSpace(t.unit[i])
 	if c := wire.ParseColumn(t.name[i]); c.Unknown != "" {
-		return p, wrong("write the column's values in hPa, kPa, bar or psi", "%s: column %q has a unit that is not understood: %s", name, t.name[i], c.Unknown)
+		return p, wrong("write the column's values in hPa, kPa, bar or psi", "%s: column %.60q has a unit that is not understood: %s", name, t.name[i], c.Unknown)
 	} else if c.Reference != "" {
 		p.gauge = c.Reference == "gauge"
 	}
@@ -355,20 +355,20 @@ func (t *chargeTable) pressures(i int, f *shortfallFlags, name string) (pressure
 	if !ok {
 		if text == "" || text == "abs" || text == "absolute" || text == "gauge" {
 			if unit, _, ok = wire.ParseUnit(f.unit); !ok {
-				return p, wrong("state it, for example --unit hPa", "%s: column %q does not name its unit", name, t.name[i])
+				return p, wrong("state it, for example --unit hPa", "%s: column %.60q does not name its unit", name, t.name[i])
 			}
 		} else {
-			return p, wrong("state a unit of pressure, for example --unit hPa", "%s: column %q has the unit %q, which is none of pressure", name, t.name[i], text)
+			return p, wrong("state a unit of pressure, for example --unit hPa", "%s: column %.60q has the unit %.60q, which is none of pressure", name, t.name[i], text)
 		}
 	}
 	var err error
 	if p.unit, err = decay.ParsePressureUnit(unit); err != nil {
-		return p, wrong("pressures are wanted, not the volts or counts of a sensor", "%s: column %q: %w", name, t.name[i], err)
+		return p, wrong("pressures are wanted, not the volts or counts of a sensor", "%s: column %.60q: %w", name, t.name[i], err)
 	}
 	if ref != "" {
 		p.gauge = ref == "gauge"
 	}
-	p.how = fmt.Sprintf("%s from %q in %s ", chargeColumns[i], t.name[i], p.unit.Name)
+	p.how = fmt.Sprintf("%s from %.60q in %s ", chargeColumns[i], t.name[i], p.unit.Name)
 	if p.gauge {
 		p.how += "gauge"
 	} else {
@@ -387,7 +387,7 @@ func (t *chargeTable) speedUnit(f *shortfallFlags, name string) (float64, error)
 	var err error
 	if text != "" {
 		if unit, err = decay.ParseSpeedUnit(text); err != nil {
-			return 0, wrong("name the column of the engine's speed; rpm, Hz and rad/s are understood", "%s: column %q: %w", name, t.name[0], err)
+			return 0, wrong("name the column of the engine's speed; rpm, Hz and rad/s are understood", "%s: column %.60q: %w", name, t.name[0], err)
 		}
 	}
 	if f.speedUnit == "" {
@@ -398,7 +398,7 @@ func (t *chargeTable) speedUnit(f *shortfallFlags, name string) (float64, error)
 	case err != nil:
 		return 0, wrong("write --speed-unit rpm, Hz or rad/s", "--speed-unit: %w", err)
 	case text != "" && flag != unit:
-		return 0, wrong("leave the flag out, or correct the heading", "%s: column %q is in %s, and --speed-unit says %s", name, t.name[0], text, f.speedUnit)
+		return 0, wrong("leave the flag out, or correct the heading", "%s: column %.60q is in %s, and --speed-unit says %s", name, t.name[0], text, f.speedUnit)
 	}
 	return flag, nil
 }
@@ -436,7 +436,7 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 			return err
 		}
 		if i == 3 && cols[i].gauge {
-			return wrong("name an absolute column, or state --ambient", "%s: column %q is gauge, and so is always zero", name, t.name[i])
+			return wrong("name an absolute column, or state --ambient", "%s: column %.60q is gauge, and so is always zero", name, t.name[i])
 		}
 		in.remark = append(in.remark, cols[i].how)
 		gauge = gauge || cols[i].gauge
@@ -568,5 +568,5 @@ func plausibleSpeeds(speeds []float64, perUnit float64, said bool, column, name 
 		return nil
 	}
 	how := "state which is meant: --speed-unit rpm, Hz or rad/s"
-	return wrong(speedHint(top, how), "%s: column %q reaches %s, which as %.0f rpm is no speed of an engine under load", name, column, strconv.FormatFloat(top, 'g', 5, 64), n.RPM())
+	return wrong(speedHint(top, how), "%s: column %.60q reaches %s, which as %.0f rpm is no speed of an engine under load", name, column, strconv.FormatFloat(top, 'g', 5, 64), n.RPM())
 }

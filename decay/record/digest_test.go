@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"reflect"
 	"strings"
 	"testing"
@@ -258,5 +259,40 @@ func BenchmarkRead(b *testing.B) {
 		if _, err := Read(strings.NewReader(text)); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// rest is a reader that gives head, then one line again and again.
+type rest struct {
+	head, line string
+	n          int
+}
+
+func (r *rest) Read(b []byte) (int, error) {
+	if r.head != "" {
+		n := copy(b, r.head)
+		r.head = r.head[n:]
+		return n, nil
+	}
+	if r.n -= len(r.line); r.n < 0 {
+		return 0, io.EOF
+	}
+	return copy(b, r.line), nil
+}
+
+// A record's texts have a bound, in whole and at both of its ends.
+func TestTooMuchText(t *testing.T) {
+	for name, c := range map[string]*rest{
+		"lines of another version": {"ebbline-record 2\n", "x: " + strings.Repeat("y", 1000) + "\n", 2 * maxText},
+		"marks":                    {"ebbline-record 2\n" + samplesLine + "\n", "mark: 1 2 3 " + strings.Repeat("y", 1000) + "\n", 2 * maxText},
+	} {
+		_, err := Read(c)
+		if err == nil || !strings.Contains(err.Error(), "longer than") || StateOf(Record{}, err) != StateDamaged {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	text := "ebbline-record 2\n" + strings.Repeat("x: "+strings.Repeat("y", 1000)+"\n", 2*maxText/1000)
+	if _, err := ReadHead(strings.NewReader(text), int64(len(text))); err == nil || !strings.Contains(err.Error(), "longer than") {
+		t.Errorf("head: %v", err)
 	}
 }

@@ -96,7 +96,7 @@ func ParseFault(name string) (Fault, error) {
 	for i := range faultTable {
 		names[i] = faultTable[i].Name
 	}
-	return 0, fmt.Errorf("there is no fault %q (known: %s)", name, strings.Join(names, ", "))
+	return 0, fmt.Errorf("there is no fault %.60q (known: %s)", name, strings.Join(names, ", "))
 }
 
 // Plan is a fault that comes by itself.
@@ -111,7 +111,7 @@ type Plan struct {
 func ParsePlan(text string) (Plan, error) {
 	name, when, ok := strings.Cut(strings.TrimSpace(text), "@")
 	if !ok {
-		return Plan{}, fmt.Errorf("%q names no time: write NAME@SECONDS or NAME@SECONDS+DURATION", text)
+		return Plan{}, fmt.Errorf("%.60q names no time: write NAME@SECONDS or NAME@SECONDS+DURATION", text)
 	}
 	f, err := ParseFault(name)
 	if err != nil {
@@ -127,21 +127,27 @@ func ParsePlan(text string) (Plan, error) {
 			return Plan{}, err
 		}
 		if p.For == 0 {
-			return Plan{}, fmt.Errorf("%q lasts no time; leave out +0 for a fault that stays", text)
+			return Plan{}, fmt.Errorf("%.60q lasts no time; leave out +0 for a fault that stays", text)
 		}
 	}
 	return p, nil
 }
 
+// longest bounds a plan's times, so that none of them overflows when added.
+const longest = 100000 * time.Hour
+
 func parseSeconds(text string) (time.Duration, error) {
 	d, err := time.ParseDuration(text)
 	if err != nil {
 		if d, err = time.ParseDuration(text + "s"); err != nil {
-			return 0, fmt.Errorf("%q is no time: write seconds, or as 90s or 2m", text)
+			return 0, fmt.Errorf("%.60q is no time: write seconds, or as 90s or 2m", text)
 		}
 	}
-	if d < 0 {
-		return 0, fmt.Errorf("%q is a time before the start", text)
+	switch {
+	case d < 0:
+		return 0, fmt.Errorf("%.60q is a time before the start", text)
+	case d > longest:
+		return 0, fmt.Errorf("%.60q is longer than any rig runs (%v)", text, longest)
 	}
 	return d, nil
 }
