@@ -69,6 +69,7 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 	}()
 	// end takes what came until now, so that the result is that of the record.
 	end := func() decay.Result {
+		s.src.Close() // before the context ends, or what waits would be dropped
 		stop()
 		for it := range items {
 			s.take(it)

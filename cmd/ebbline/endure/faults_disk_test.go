@@ -105,6 +105,7 @@ const hzOfFaults = 100
 // A disk that fills up under a test and has room again: it is said at once with
 // what to do, the alarm works, and nothing is missing at the end.
 func TestFaultsDiskFullForAWhile(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if !alone(t) {
 		return
 	}
@@ -156,6 +157,7 @@ func wholeBook(t *testing.T, book string, b *board, l *live) {
 // A disk that stays full: the test goes on to its result, the status says that
 // something failed, and what was written before can be read.
 func TestFaultsDiskStaysFull(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if !alone(t) {
 		return
 	}
@@ -188,6 +190,7 @@ func TestFaultsDiskStaysFull(t *testing.T) {
 // A book that cannot be written to is said before the duct is filled, and
 // nothing is left behind.
 func TestFaultsBookRefused(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	if !alone(t) {
 		return
 	}
@@ -226,6 +229,7 @@ func TestFaultsBookRefused(t *testing.T) {
 // A folder that is missing at the start is made; one that is deleted under a
 // test is made again with all that was in its files.
 func TestFaultsBookDeleted(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	eachForm(t, func(t *testing.T, form string) {
 		b, book := newBoard(t, hzOfFaults, holding(time.Second, 60)), filepath.Join(t.TempDir(), "made", "for", "it")
 		l := startHold(t, form, b.name, book)
@@ -245,6 +249,7 @@ func TestFaultsBookDeleted(t *testing.T) {
 // A folder that was deleted and cannot be made again: it is said, and once it
 // can be made nothing is missing.
 func TestFaultsBookGone(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	eachForm(t, func(t *testing.T, form string) {
 		b, book := newBoard(t, hzOfFaults, holding(time.Second, 60)), filepath.Join(t.TempDir(), "book")
 		l := startHold(t, form, b.name, book)
@@ -279,9 +284,10 @@ func TestFaultsBookGone(t *testing.T) {
 // Files that may not grow any more, by the limit of the shell that began the
 // program, are said like a full disk and do not end it.
 func TestFaultsFileLimit(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	b, book := newBoard(t, hzOfFaults, holding(time.Second, 60)), t.TempDir()
-	cmd := command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book, "--plain", "--for", "8s")
-	cmd.Args = append([]string{"sh", "-c", `ulimit -f 24; exec "$0" "$@"`}, cmd.Args...)
+	cmd := command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book, "--plain", "--for", "5s")
+	cmd.Args = append([]string{"sh", "-c", `ulimit -f 16; exec "$0" "$@"`}, cmd.Args...)
 	cmd.Path = "/bin/sh"
 	out, _ := cmd.CombinedOutput()
 	if s := string(out); cmd.ProcessState.ExitCode() != 2 || !strings.Contains(s, "file too large") || !strings.Contains(s, "make room") || strings.Contains(s, "goroutine") || !strings.Contains(s, "readings") {

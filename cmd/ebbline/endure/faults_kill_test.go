@@ -18,6 +18,7 @@ import (
 // hold, its end, while the record is saved) loses at most a second of readings,
 // and what is left can be read.
 func TestFaultsKill(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	const hz = 100
 	var mu sync.Mutex
 	var lost []time.Duration

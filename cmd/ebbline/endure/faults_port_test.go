@@ -52,6 +52,7 @@ func (b *board) plugInto(name string) {
 // A port that is unplugged at any moment: it is said with what to do, all that
 // came is kept, and when the board comes back the test goes on by itself.
 func TestFaultsUnplug(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	var mu sync.Mutex
 	outcomes := map[string]int{}
 	var missed []time.Duration
@@ -143,6 +144,7 @@ func TestFaultsUnplug(t *testing.T) {
 // Of several programs on one port one reads all lines, and the others say that
 // it is in use.
 func TestFaultsOnePortTwice(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	b, book := newBoard(t, hzOfFaults, holding(time.Second, 60)), t.TempDir()
 	first := startHold(t, "plain", b.name, book)
 	first.says(10*time.Second, "psi gauge")
@@ -179,6 +181,7 @@ func TestFaultsOnePortTwice(t *testing.T) {
 // Several programs that begin at once with one folder and one label do not
 // meet, and the book reads what each of them wrote.
 func TestFaultsOneBookTwice(t *testing.T) {
+	t.Parallel() // most of it is waiting
 	book, n := t.TempDir(), amount(4, 12)
 	var all []*live
 	for range n {
