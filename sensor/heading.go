@@ -4,6 +4,7 @@ import (
 	"strings"
 	"time"
 
+	"ebbline/sensor/calib"
 	"ebbline/sensor/wire"
 )
 
@@ -12,8 +13,8 @@ import (
 const headingFor = 1500 * time.Millisecond
 
 // headingWait holds back the first lines of cells that name no unit, where
-// nobody stated one: kilopascals absolute that are taken for psi gauge would ring
-// the alarm.
+// nobody stated one of pressure: kilopascals absolute that are taken for psi gauge
+// would ring the alarm, and psi that are taken for counts be an open circuit.
 type headingWait struct {
 	done bool // the unit is settled
 	held []wire.Line
@@ -21,7 +22,7 @@ type headingWait struct {
 
 // headingWait is the wait that a port begins with.
 func (o PortOptions) headingWait() headingWait {
-	return headingWait{done: o.Unit != "" || o.Lines.Header != "" || o.Modbus != nil}
+	return headingWait{done: o.Unit != "" && !calib.IsRaw(o.Unit) || o.Lines.Header != "" || o.Modbus != nil}
 }
 
 // then hands lines on to next, in order: the first ones when a line has named

@@ -7,13 +7,19 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/sensor/calib"
 )
 
 // The first lines of a board that repeats its heading are read as the heading
 // says, however late it comes within its second.
 func TestFirstLinesWaitForAHeading(t *testing.T) {
-	for _, before := range []int{0, 1, 49} {
-		l := newLineReader(PortOptions{Name: "p", Ambient: decay.DefaultAmbient}, "psi")
+	for _, before := range []int{0, 1, 49, -1} {
+		opt := PortOptions{Name: "p", Ambient: decay.DefaultAmbient}
+		if before < 0 { // with a profile of another board
+			before, opt.Unit, opt.Calibration = 49, "counts", calib.Preset(decay.ReadsGauge, 30*decay.PSI)
+			opt.Calibration.Bits = 10
+		}
+		l := newLineReader(opt, or(opt.Unit, "psi"))
 		n := 0
 		for i := range 150 {
 			text := fmt.Sprintf("%d,%.3f\n", 20*i, 101.325+0.001*float64(i%3))

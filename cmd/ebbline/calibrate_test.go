@@ -257,7 +257,7 @@ baud = 9600
 	}
 
 	// The profile is found by the port, and its calibration goes into the capture.
-	status, out, errOut := ebbline(t, "", "hold", "--port", b.name, "--json", "--for", "1s", "--book", t.TempDir())
+	status, out, errOut := ebbline(t, "", "hold", "--port", b.name, "--json", "--for", "4s", "--book", t.TempDir())
 	if status != exitUndecided || !strings.Contains(out, `"kpa_gauge":172.3`) || !strings.Contains(errOut, `profile "bench" (the default)`) {
 		t.Errorf("status %d\n%s%s", status, out, errOut)
 	}
@@ -315,12 +315,16 @@ func TestCalibrateAbsoluteVolts(t *testing.T) {
 	}
 }
 
-// moves has the signal follow a path, line by line, until stop is called.
+// moves has the signal follow a path, line by line, until stop is called. It
+// returns when the old signal is out of every buffer.
 func (b *signalBoard) moves(path func(i int) float64) (stop func()) {
-	quit, done := make(chan struct{}), make(chan struct{})
+	quit, done, ready := make(chan struct{}), make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(done)
 		for i := 0; ; i++ {
+			if i == 150 {
+				close(ready)
+			}
 			b.mu.Lock()
 			b.level = fmt.Sprintf("%.4f V", path(i))
 			b.mu.Unlock()
@@ -331,6 +335,7 @@ func (b *signalBoard) moves(path func(i int) float64) (stop func()) {
 			}
 		}
 	}()
+	<-ready
 	return func() { close(quit); <-done }
 }
 

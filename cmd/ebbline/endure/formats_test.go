@@ -68,6 +68,7 @@ func TestCaptureIsJudgedAsItsRecord(t *testing.T) {
 	}
 	boards = append(boards,
 		board{"csv in kPa", "csv", kpa, []string{"--profile", "none"}},
+		board{"csv with a profile of counts", "csv", decay.PressureUnits[0], []string{"--profile", "counts"}},
 		board{"csv in kPa absolute", "csv absolute", kpa, []string{"--profile", "none"}},
 		board{"millis in kPa", "millis", kpa, []string{"--profile", "none", "--unit", "kPa"}})
 	// All at once: a hold takes its time, and little of the machine's.
