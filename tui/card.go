@@ -359,8 +359,8 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 	}
 	if i == cardOf {
 		words := report.PartWords(c.of)
-		if on {
-			words = "◀ " + words + " ▶"
+		if arrows := "◀ " + words + " ▶"; on && g.width(arrows) <= right-x1 {
+			words = arrows
 		}
 		g.text(x1, y, words, strong, right)
 		return
@@ -399,7 +399,8 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 		end = g.text(x1, y, e.text, strong, right)
 	}
 	if from != "" && e.text != "" && (i != cardVolume || on) {
-		g.text(max(end+2, x1+12), y, from, dim, right)
+		at := max(end+2, x1+12)
+		g.text(at, y, clause(from, right-at), dim, right)
 	}
 }
 

@@ -354,7 +354,7 @@ func (s *scene) drawRuler(g *grid, left, y, right int) {
 	if r.W < 20 {
 		return
 	}
-	res := s.st.Result
+	res := s.found(s.st.Result)
 	limit := float64(s.set.Limit) / decay.Millimetre
 	point, low, high := math.NaN(), 0.0, 0.0
 	known := res.HasFit && res.HasVolume
@@ -387,7 +387,7 @@ func (s *scene) drawRuler(g *grid, left, y, right int) {
 // drawRulerWords writes the estimate, or why there is none, above the ruler
 // on the side where the limit's words leave room.
 func (s *scene) drawRulerWords(g *grid, x, y int, r chart.Ruler, limitRow []chart.Glyph) {
-	res := s.st.Result
+	res := s.found(s.st.Result)
 	words := ""
 	switch {
 	case res.HasFit && res.HasVolume:

@@ -277,7 +277,7 @@ func (s *scene) sized() string {
 
 // hole is the equivalent hole with its interval, "" when unknown.
 func (s *scene) hole() string {
-	r := s.st.Result
+	r := s.found(s.st.Result)
 	if !r.HasFit || !r.HasVolume {
 		return ""
 	}
