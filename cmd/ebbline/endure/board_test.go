@@ -28,7 +28,8 @@ type board struct {
 	over   atomic.Bool  // print a pressure over every ceiling
 	loses  atomic.Bool  // lines are lost on the way, as where a buffer is full
 
-	clockless bool // the lines have no time
+	clockless bool          // the lines have no time
+	ahead     time.Duration // its clock is, of the moment it began
 }
 
 // level is the pressure in kPa gauge that a board prints a time after it began.
@@ -91,7 +92,7 @@ func (b *board) print(hz int, p level) {
 				continue
 			}
 			if !b.clockless {
-				line = fmt.Appendf(line, "%d,", at.Milliseconds())
+				line = fmt.Appendf(line, "%d,", (at + b.ahead).Milliseconds())
 			}
 			line = fmt.Appendf(line, "%.3f kPa\n", kpa)
 		}

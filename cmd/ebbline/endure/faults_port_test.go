@@ -25,6 +25,9 @@ func (b *board) pull(handed bool) {
 		case <-b.done:
 		case <-time.After(time.Second): // nobody reads, and it waits to write
 		}
+		if handed {
+			time.Sleep(500 * time.Millisecond) // for what is under way within the system
+		}
 		for empty := 0; handed && empty < 30; time.Sleep(5 * time.Millisecond) {
 			waits, err := unix.IoctlGetInt(int(b.slave.Fd()), unix.TIOCINQ)
 			if err != nil {
@@ -90,13 +93,13 @@ func TestFaultsUnplug(t *testing.T) {
 		if back {
 			outcome = "came back"
 			time.Sleep(within(0, 1500*time.Millisecond))
-			newBoard(t, hzOfFaults, holding(time.Second-time.Since(began), 60)).plugInto(port)
+			newBoard(t, hzOfFaults, holding(time.Second-time.Since(began), 60), func(b *board) { b.ahead = anotherBoard }).plugInto(port)
 			if form == "screen" {
 				l.silentOn("went away", 10*time.Second)
 			} else {
 				l.says(10*time.Second, "the port is back")
 			}
-			time.Sleep(time.Second)
+			time.Sleep(2 * time.Second)
 		}
 		status, last := l.leave()
 		if status < 0 || status == 2 || strings.Contains(last, "panic") || strings.Contains(last, "goroutine") {
@@ -111,13 +114,13 @@ func TestFaultsUnplug(t *testing.T) {
 			t.Errorf("%d lines missing, odd are %q", k.missing, k.odd)
 		}
 		lost := time.Duration(b.sent.Load())*time.Second/hzOfFaults - k.last - time.Second/hzOfFaults
-		if k.lines > 0 && (handed && lost > 0 || lost > time.Second) {
+		if k.lines > 0 && (handed && lost > 0 || lost > 3*time.Second) {
 			t.Errorf("unplugged after %v: what came in the last %v is not in the capture", after, lost)
 		}
 		if back && k.lines > 0 && k.again.lines < hzOfFaults/4 {
 			t.Errorf("%d lines of the board that came back", k.again.lines)
 		}
-		if k.lines > 0 {
+		if k.lines > 20 { // before that the form of the lines may not be known
 			judged(t, k.capture)
 			judged(t, k.record)
 		}
