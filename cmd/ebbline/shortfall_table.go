@@ -29,8 +29,13 @@ var chargeColumns = [...]string{"speed", "requested", "actual", "ambient", "load
 
 const neededColumns = 3
 
-// longestRow is the longest line of a table, in bytes.
-const longestRow = 1 << 20
+// What a table may hold, so that none fills the memory. A million rows are more
+// than a day at ten a second.
+const (
+	longestRow   = 1 << 20  // bytes
+	longestTable = 64 << 20 // bytes
+	mostRows     = 1000000
+)
 
 // headLines is how far down a table's heading is looked for.
 const headLines = 40
@@ -256,7 +261,11 @@ func readLines(r io.Reader, name string) ([]string, error) {
 	sc := bufio.NewScanner(r)
 	sc.Buffer(nil, longestRow)
 	var out []string
+	size := 0
 	for sc.Scan() {
+		if size += len(sc.Bytes()); size > longestTable || len(out) == mostRows+headLines {
+			return nil, wrong("cut the table to the drive, or leave columns out", "%s: has more than %d rows or %d MiB", name, mostRows, longestTable>>20)
+		}
 		line := strings.TrimSuffix(sc.Text(), "\r")
 		if len(out) == 0 {
 			line = strings.TrimPrefix(line, "\ufeff")

@@ -210,7 +210,7 @@ func TestBombs(t *testing.T) {
 	rep := strings.Repeat
 	mega := int64(1 << 20)
 	line := amount(64*mega, 1000*mega)
-	millions := amount(int64(1), 10) * 1000000
+	millions := amount(int64(1), 9) * 1000000
 	huge := filepath.Join(dir, "huge.csv")
 	if f, err := os.Create(huge); err != nil || f.Truncate(1<<40) != nil {
 		t.Fatal("no sparse file: ", err)
@@ -254,7 +254,8 @@ func TestBombs(t *testing.T) {
 		{name: "a capture's head for ever", args: []string{"measure", "F"}, head: "ebbline-capture 1\n", more: "k: " + rep("v", 100) + "\n", most: mostForTrace, status: 2, full: true},
 		{name: "a capture of long chunks", args: []string{"measure", file("long.capture", "ebbline-capture 1\n\n"+rep(`1 "`+rep("9", 1000000)+`"`+"\n", 20))}, status: 2},
 
-		{name: "complaint for ever", args: []string{"shortfall", "F", "--displacement", "2.0L"}, head: "speed_rpm,requested_hPa,actual_hPa\n", more: "3000,2400,1900\n", size: amount(16*mega, 256*mega), most: mostForTrace},
+		{name: "complaint for ever", args: []string{"shortfall", "F", "--displacement", "2.0L"}, head: "speed_rpm,requested_hPa,actual_hPa\n", more: "3000,2400,1900\n", most: mostForTrace, status: 2, says: "more than 1000000 rows"},
+		{name: "a large complaint", args: []string{"shortfall", "F", "--displacement", "2.0L"}, head: "speed_rpm,requested_hPa,actual_hPa\n", more: "3000,2400,1900\n", size: amount(2*mega, 14*mega), most: mostForTrace},
 		{name: "complaint in one line", args: []string{"shortfall", "F", "--displacement", "2.0L"}, more: "1", status: 2, says: "longer than"},
 		{name: "complaint of zeros", args: []string{"shortfall", "/dev/zero", "--displacement", "2.0L"}, status: 2},
 		{name: "parts for ever", args: []string{"counter", "--plain", "--part", "51x600", "--parts", "F"}, head: "label,bore_mm,length_mm\n", more: "hose,51,600\n", status: 2},
