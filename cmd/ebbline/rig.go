@@ -38,12 +38,13 @@ printed too. No real pressure is anywhere.
 The valves: on a terminal press f to fill, i to isolate, r to release, q to
 quit; otherwise write fill, isolate, release or quit on standard input, a word
 a line. With --auto they work by themselves. While it runs it says how the duct
-truly stands, on standard error.
+truly stands, on standard error. On a terminal also: [ and ] make the hole
+smaller and larger, { and } the seep, 0 makes the duct tight.
 
 Formats, for --format:
 ` + formatHelp() + `
-Faults, each by its key on a terminal, by its name on standard input (as
-"silence" or "silence 3s"; "clear" ends them all), or by --fault:
+Faults, each by its key on a terminal (c ends them all), by its name on standard
+input (as "silence" or "silence 3s"; "clear" ends them all), or by --fault:
 ` + faultHelp() + `
 On standard input also: hole 0.5mm, seep 0.3mm, volume 8L.`,
 		Example: `  ebbline rig --hole 1mm --volume 10L
