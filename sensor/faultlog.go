@@ -104,11 +104,11 @@ func (l *Faults) Doubtful() bool {
 }
 
 // Event tells a test's procedure at a time whether readings are in doubt.
-// Those at the top of the range may only be too low, so that the ceiling is
-// watched with them.
+// Those at the top of the range and those under a sagging supply may only be too
+// low, so that the ceiling is watched with them.
 func (l *Faults) Event(at time.Duration) decay.Doubt {
 	ev := decay.Doubt{At: at, On: l.Doubtful()}
-	ev.Alarm = ev.On && (l.On(FaultSaturated) || l.On(FaultRailHigh))
+	ev.Alarm = ev.On && (l.On(FaultSaturated) || l.On(FaultRailHigh) || l.On(FaultSag))
 	return ev
 }
 

@@ -4,6 +4,7 @@ package endure
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"sync"
@@ -25,11 +26,34 @@ type board struct {
 	done   chan struct{}
 	once   sync.Once
 	sent   atomic.Int64 // lines
-	over   atomic.Bool  // print a pressure over every ceiling
+	over   atomic.Bool  // let the pressure rise over the usual ceiling
+	overAt atomic.Int64 // when the first line over it went out, ns since 1970
 	loses  atomic.Bool  // lines are lost on the way, as where a buffer is full
 
 	clockless bool          // the lines have no time
 	ahead     time.Duration // its clock is, of the moment it began
+}
+
+// What passes the ceiling goes there and back as fast as air may, and no faster:
+// a jump would be taken for a fault of the sensor.
+const (
+	usualCeiling = 30 * 6.894757 // kPa
+	overCeiling  = 230           // kPa
+	overRate     = 400           // kPa/s
+)
+
+// pass lets the pressure pass the usual ceiling and returns when the first line
+// over it went out.
+func (b *board) pass() time.Time {
+	before := b.overAt.Load()
+	b.over.Store(true)
+	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); time.Sleep(100 * time.Microsecond) {
+		if at := b.overAt.Load(); at != before {
+			return time.Unix(0, at)
+		}
+	}
+	b.t.Error("the board never passed the ceiling")
+	return time.Now()
 }
 
 // level is the pressure in kPa gauge that a board prints a time after it began.
@@ -74,6 +98,7 @@ func (b *board) print(hz int, p level) {
 	tick := time.NewTicker(time.Second / time.Duration(min(hz, 200)))
 	defer tick.Stop()
 	var line []byte
+	above, lift := false, 0.0
 	for began, n := time.Now(), 0; ; {
 		select {
 		case <-b.stop:
@@ -81,12 +106,17 @@ func (b *board) print(hz int, p level) {
 		case <-tick.C:
 		}
 		line = line[:0]
+		first, over := false, b.over.Load()
 		for due := int(time.Since(began).Seconds() * float64(hz)); n < due; n++ {
 			at := time.Duration(n) * time.Second / time.Duration(hz)
 			kpa := p(at) + 0.02*math.Sin(float64(n*n%7919)) // so that it is never taken for stuck
-			if b.over.Load() {
-				kpa = 230
+			if over {
+				lift = min(lift+overRate/float64(hz), overCeiling-p(at))
+			} else {
+				lift = max(lift-overRate/float64(hz), 0)
 			}
+			kpa += lift
+			first, above = first || kpa > usualCeiling && !above, kpa > usualCeiling
 			b.sent.Add(1)
 			if b.loses.Load() {
 				continue
@@ -95,6 +125,9 @@ func (b *board) print(hz int, p level) {
 				line = fmt.Appendf(line, "%d,", (at + b.ahead).Milliseconds())
 			}
 			line = fmt.Appendf(line, "%.3f kPa\n", kpa)
+		}
+		if first {
+			b.overAt.Store(time.Now().UnixNano())
 		}
 		if _, err := b.master.Write(line); err != nil {
 			return
@@ -106,8 +139,13 @@ func (b *board) print(hz int, p level) {
 func (b *board) unplug() {
 	b.once.Do(func() {
 		close(b.stop)
+		select {
+		case <-b.done:
+		case <-time.After(time.Second): // nobody reads: its write waits for room
+			go io.Copy(io.Discard, b.slave)
+			<-b.done
+		}
 		b.master.Close()
-		<-b.done
 		b.slave.Close()
 	})
 }

@@ -125,6 +125,13 @@ func (x *terminal) output() (frames, bytes int) {
 	return x.frames, x.bytes
 }
 
+// picture is the screen with its colours, as bytes that draw it again.
+func (x *terminal) picture() string {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return x.em.Render()
+}
+
 // wait looks until the screen says the words.
 func (x *terminal) wait(words string, within time.Duration) {
 	x.t.Helper()
