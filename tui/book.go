@@ -29,6 +29,7 @@ type BookOptions struct {
 // RunBook shows the records until the operator quits or ctx ends.
 func RunBook(ctx context.Context, o BookOptions) error {
 	term := newTerminal(o.Output)
+	defer term.close()
 	return runScreen(ctx, newBook(o), term, 30, o.Input)
 }
 

@@ -413,6 +413,7 @@ func RunByHand(ctx context.Context, o HandOptions) (decay.Result, error) {
 		o.FPS = 15 // nothing here moves faster
 	}
 	m := newHand(o, newTerminal(o.Output))
+	defer m.term.close()
 	err := runScreen(ctx, m, m.term, o.FPS, o.Input)
 	m.save()
 	return m.run.Finish(), errors.Join(err, m.failure)

@@ -154,6 +154,7 @@ type counter struct {
 	bells   bells
 	now     time.Time // of the latest tick
 	looked  time.Time
+	ticked  time.Time // when all was last brought up to date
 	heard   time.Time
 	at      time.Duration // of the latest reading, in the test's time
 	from    time.Duration
@@ -188,7 +189,7 @@ func (m *counter) watch(set decay.Setup) {
 }
 
 // Init starts the clock and counts the day.
-func (m *counter) Init() tea.Cmd { return tea.Batch(tick(), m.count()) }
+func (m *counter) Init() tea.Cmd { return tea.Batch(watch(), m.count()) }
 
 func (m *counter) count() tea.Cmd {
 	if m.o.Tally == nil {
@@ -214,7 +215,7 @@ func (m *counter) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		m.tally, m.counted = msg.t, true
 	case tickMsg:
-		return m, tea.Batch(tick(), m.tick(time.Time(msg)))
+		return m, tea.Batch(watch(), m.tick(time.Time(msg)))
 	}
 	return m, nil
 }
@@ -227,7 +228,11 @@ func (m *counter) View() string {
 	return m.draw(m.w, m.h).render(m.pal)
 }
 
-// tick takes what has come.
+// alarmed reports whether the screen is the alarm's.
+func (m *counter) alarmed() bool { return m.s.st.OverCeiling }
+
+// tick takes what has come, and every [tickEvery], or at once when the ceiling
+// was passed, brings the screen up to date.
 func (m *counter) tick(now time.Time) tea.Cmd {
 	m.now = now
 	if m.heard.IsZero() {
@@ -236,10 +241,20 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 	if m.o.Trouble != nil {
 		m.trouble = m.o.Trouble()
 	}
+	was := m.s.st.OverCeiling
 	err := m.pump.Err()
 	m.items = m.pump.Drain(m.items[:0])
 	for _, it := range m.items {
 		m.take(it, now)
+	}
+	passed := m.s.st.OverCeiling && !was
+	if !passed && now.Sub(m.ticked) < tickEvery-watchFast/2 {
+		m.bells.sound(now, m.s.bell, m.term)
+		return nil
+	}
+	m.ticked = now
+	if passed {
+		m.looked = now // the alarm does not wait for an estimate
 	}
 	var cmd tea.Cmd
 	switch quiet := now.Sub(m.heard); {
@@ -451,6 +466,7 @@ func RunCounter(ctx context.Context, o CounterOptions) error {
 		o.FPS = 30
 	}
 	m := newCounter(o, newTerminal(o.Output))
+	defer m.term.close()
 	m.pump = sensor.NewPump(o.Source, o.OnItem)
 	err := runScreen(ctx, m, m.term, o.FPS, o.Input)
 	m.pump.Stop()

@@ -133,6 +133,7 @@ func RunLesson(ctx context.Context, o LessonOptions) ([]string, error) {
 	}
 	o = o.withDefaults()
 	term := newTerminal(o.Output)
+	defer term.close()
 	m := newLesson(o, term)
 	if o.Source != nil {
 		m.pump = sensor.NewPump(o.Source, o.OnItem)

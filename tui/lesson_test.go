@@ -20,10 +20,12 @@ import (
 )
 
 // silentTerm is a terminal that only counts its bells.
-type silentTerm struct{ bells int }
+type silentTerm struct {
+	quick
+	bells int
+}
 
-func (*silentTerm) Write(p []byte) (int, error) { return len(p), nil }
-func (s *silentTerm) bell()                     { s.bells++ }
+func (s *silentTerm) bell() { s.bells++ }
 
 // testRig is the simulated rig of one trace.
 func testRig(d Duct) (Rig, error) {

@@ -16,6 +16,7 @@ import (
 
 const (
 	tickEvery = 40 * time.Millisecond
+	watchFast = 10 * time.Millisecond // how often the ceiling is watched
 	lookEvery = 200 * time.Millisecond
 	silence   = 2 * time.Second // without a reading, the sensor counts as lost
 	bellEvery = time.Second     // while over the ceiling
@@ -49,6 +50,7 @@ type model struct {
 	moment  string        // a fault that came and went
 	faulted time.Time     // when it did
 	now     time.Time     // of the latest tick
+	ticked  time.Time     // when all was last brought up to date
 	bells   []time.Time
 	rang    time.Time // when the alarm last rang
 	over    bool      // the test was finished
@@ -145,8 +147,11 @@ func (m *model) openCard(set decay.Setup) {
 
 func tick() tea.Cmd { return tea.Tick(tickEvery, func(t time.Time) tea.Msg { return tickMsg(t) }) }
 
+// watch is the tick of a screen that watches a ceiling.
+func watch() tea.Cmd { return tea.Tick(watchFast, func(t time.Time) tea.Msg { return tickMsg(t) }) }
+
 // Init starts the clock.
-func (m *model) Init() tea.Cmd { return tick() }
+func (m *model) Init() tea.Cmd { return watch() }
 
 // Update takes a message.
 func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
@@ -157,7 +162,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.press(msg)
 	case tickMsg:
 		m.tick(time.Time(msg))
-		return m, tick()
+		return m, watch()
 	}
 	return m, nil
 }
@@ -170,16 +175,30 @@ func (m *model) View() string {
 	return m.s.draw(m.w, m.h).render(m.pal)
 }
 
-// tick takes what has come and brings the scene up to date.
+// alarmed reports whether the screen is the alarm's.
+func (m *model) alarmed() bool { return m.s.st.OverCeiling }
+
+// tick takes what has come, and every [tickEvery], or at once when the ceiling
+// was passed, brings the scene up to date.
 func (m *model) tick(now time.Time) {
 	m.now = now
 	if m.heard.IsZero() {
 		m.heard = now
 	}
+	was := m.s.st.OverCeiling
 	err := m.pump.Err() // before draining: what came ahead of the end is then drained too
 	m.items = m.pump.Drain(m.items[:0])
 	for _, it := range m.items {
 		m.take(it, now)
+	}
+	passed := m.s.st.OverCeiling && !was
+	if !passed && now.Sub(m.ticked) < tickEvery-watchFast/2 {
+		m.sound()
+		return
+	}
+	m.ticked = now
+	if passed {
+		m.looked = now // the alarm does not wait for an estimate
 	}
 	m.showFaults(now)
 	if m.o.Trouble != nil {

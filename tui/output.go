@@ -3,7 +3,6 @@ package tui
 import (
 	"io"
 	"os"
-	"sync"
 )
 
 // Each frame goes out between these two, so that a terminal that knows
@@ -13,68 +12,51 @@ const (
 	frameEnd   = "\x1b[?2026l"
 )
 
-// terminal is where frames and bells go. The lock keeps a bell from landing
-// inside a frame.
+// terminal is where frames and bells go. Only close waits for it.
 type terminal interface {
-	io.Writer
+	io.Writer       // takes a frame
+	io.StringWriter // takes what goes between frames
 	bell()
+	behind() bool // it has not taken everything yet
+	close()       // waits for it, with patience
 }
 
-// syncFile embeds the file so that bubbletea still sees a terminal and its
-// size.
-type syncFile struct {
-	*os.File
-	mu sync.Mutex
-}
+// frames is the terminal's queue.
+type frames struct{ q *Queue }
 
-func (f *syncFile) Write(p []byte) (int, error) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return writeFrame(f.File, p)
-}
-
-func (f *syncFile) bell() {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	// A bell that cannot be rung must not end a test.
-	_, _ = f.File.WriteString("\a")
-}
-
-// syncWriter is the same for anything that is no file.
-type syncWriter struct {
-	w  io.Writer
-	mu sync.Mutex
-}
-
-func (f *syncWriter) Write(p []byte) (int, error) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return writeFrame(f.w, p)
-}
-
-func (f *syncWriter) bell() {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	_, _ = io.WriteString(f.w, "\a")
-}
-
-// writeFrame sends p and its brackets in one write and reports p's length.
-func writeFrame(w io.Writer, p []byte) (int, error) {
+// Write takes a frame and sends it with its brackets in one piece.
+func (f frames) Write(p []byte) (int, error) {
 	b := make([]byte, 0, len(p)+len(frameBegin)+len(frameEnd))
 	b = append(append(append(b, frameBegin...), p...), frameEnd...)
-	n, err := w.Write(b)
-	if err != nil {
-		return max(0, min(n-len(frameBegin), len(p))), err
-	}
-	return len(p), nil
+	return len(p), f.q.put(b, true)
 }
+
+func (f frames) WriteString(s string) (int, error) { return f.q.Write([]byte(s)) }
+func (f frames) bell()                             { f.q.ring() }
+func (f frames) behind() bool                      { return f.q.Behind() }
+func (f frames) close()                            { f.q.Close(giveUp) }
+
+// fileFrames keeps the file at hand, so that bubbletea still sees a terminal and
+// its size.
+type fileFrames struct {
+	*os.File
+	frames
+}
+
+// Both have these: they are the queue's.
+func (f fileFrames) Write(p []byte) (int, error)       { return f.frames.Write(p) }
+func (f fileFrames) WriteString(s string) (int, error) { return f.frames.WriteString(s) }
+
+// Close leaves the file open: it is not ours.
+func (f fileFrames) Close() error { return nil }
 
 func newTerminal(w io.Writer) terminal {
 	if w == nil {
 		w = os.Stdout
 	}
-	if f, ok := w.(*os.File); ok {
-		return &syncFile{File: f}
+	f := frames{NewQueue(w)}
+	if file, ok := w.(*os.File); ok {
+		return fileFrames{file, f}
 	}
-	return &syncWriter{w: w}
+	return f
 }

@@ -8,19 +8,25 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
 )
+
+// rendererLooks is how often a second the renderer looks for a new frame, at most
+// so often that it adds 8 ms to an alarm.
+const rendererLooks = 120
 
 // runScreen runs a model on the terminal until it quits, ctx ends or the
 // program is told to stop, all of which are no error; a panic of the screen
 // is one. The terminal is restored in every case.
 func runScreen(ctx context.Context, m tea.Model, term terminal, fps int, in io.Reader) error {
-	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(fps), tea.WithOutput(term), tea.WithContext(ctx), tea.WithoutSignalHandler()}
+	// Frames are made by fps; the renderer only has to look for one often.
+	opts := []tea.ProgramOption{tea.WithAltScreen(), tea.WithFPS(rendererLooks), tea.WithOutput(term), tea.WithContext(ctx), tea.WithoutSignalHandler()}
 	if in != nil {
 		opts = append(opts, tea.WithInput(in))
 	}
-	p := tea.NewProgram(m, opts...)
+	p := tea.NewProgram(&paced{Model: m, term: term, every: time.Second / time.Duration(fps), now: time.Now}, opts...)
 
 	// bubbletea leaves a hang-up alone, which would end the program at once, and
 	// waits for ever where ctx ends by the signal that it handles itself.

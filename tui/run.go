@@ -62,6 +62,7 @@ func Run(ctx context.Context, o Options) (decay.Result, error) {
 		o.FPS = 30
 	}
 	term := newTerminal(o.Output)
+	defer term.close() // after the record is saved: it may be stopped
 	m := newModel(o, term)
 	// The pump outlives ctx, so that what was read until the very end is kept.
 	m.pump = sensor.NewPump(o.Source, o.OnItem)
