@@ -20,13 +20,14 @@ type Pump struct {
 	cancel  context.CancelFunc
 	done    chan struct{}
 	src     Source
+	wake    chan struct{}
 }
 
 // NewPump starts reading src. onItem, if not nil, is called in the reading
 // goroutine for each item before it is queued: the recorder goes there.
 func NewPump(src Source, onItem func(Item)) *Pump {
 	ctx, cancel := context.WithCancel(context.Background())
-	p := &Pump{cancel: cancel, done: make(chan struct{}), src: src}
+	p := &Pump{cancel: cancel, done: make(chan struct{}), src: src, wake: make(chan struct{}, 1)}
 	go func() {
 		defer close(p.done)
 		defer func() {
@@ -51,6 +52,7 @@ func NewPump(src Source, onItem func(Item)) *Pump {
 			}
 			p.items = append(p.items, it)
 			p.mu.Unlock()
+			p.rouse()
 		}
 	}()
 	return p
@@ -60,7 +62,19 @@ func (p *Pump) fail(err error) {
 	p.mu.Lock()
 	p.err = err
 	p.mu.Unlock()
+	p.rouse()
 }
+
+func (p *Pump) rouse() {
+	select {
+	case p.wake <- struct{}{}:
+	default: // it holds one already
+	}
+}
+
+// Wake receives when something came or reading ended, for a drainer that has no
+// tick of its own.
+func (p *Pump) Wake() <-chan struct{} { return p.wake }
 
 // Drain appends the queued items to dst and empties the queue.
 func (p *Pump) Drain(dst []Item) []Item {

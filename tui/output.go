@@ -33,7 +33,7 @@ func (f frames) Write(p []byte) (int, error) {
 
 func (f frames) WriteString(s string) (int, error) { return f.q.Write([]byte(s)) }
 func (f frames) bell()                             { f.q.ring() }
-func (f frames) behind() bool                      { return f.q.Behind() }
+func (f frames) behind() bool                      { return f.q.late() }
 func (f frames) close()                            { f.q.Close(giveUp) }
 
 // fileFrames keeps the file at hand, so that bubbletea still sees a terminal and

@@ -73,11 +73,18 @@ func (q *Queue) ring() {
 	}
 }
 
-// Behind reports whether something has not been taken yet.
-func (q *Queue) Behind() bool {
+// late reports whether something has not been taken yet.
+func (q *Queue) late() bool {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	return q.behind()
+}
+
+// Waiting is how many writes have not begun to go out.
+func (q *Queue) Waiting() int {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return len(q.pieces)
 }
 
 func (q *Queue) behind() bool { return q.busy || len(q.pieces) > 0 || q.bells > 0 }

@@ -326,13 +326,16 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	if text := report.Unseen(set, unit); text != "" {
 		fmt.Fprintf(a.err, "ebbline: warning: %s\n", text)
 	}
-	tell := func(words string) { fmt.Fprintf(a.err, "ebbline: %s\n", words) }
-	s := &session{src: src, tell: tell, set: set, unit: unit, out: forPeople(a.out), asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, before: before, earlier: earlier}
+	notes := tui.NewQueue(a.err)
+	tell := func(words string) { fmt.Fprintf(notes, "ebbline: %s\n", words) }
+	var saveErr error
+	save := func(r decay.Result) { _, saveErr = k.save(r) }
+	s := &session{src: src, tell: tell, set: set, unit: unit, out: forPeople(a.out), asJSON: f.asJSON, length: f.length, untilVerdict: f.untilVerdict, onItem: k.item, save: save, before: before, earlier: earlier}
 	if f.asJSON {
 		s.out = a.out
 	}
 	r, err := s.run(ctx)
-	_, saveErr := k.save(r)
+	notes.Close(0)
 	err = errors.Join(err, saveErr)
 	a.tellKept(k)
 	a.status = worse(a.status, statusOf(r.Outcome))

@@ -58,7 +58,7 @@ func (s *session) repair(after decay.Result) {
 	}
 	words := report.Repair(c, s.before.Result.Cd)
 	if !s.asJSON {
-		fmt.Fprintf(s.out, "  %-10s %s\n", "repair", words)
+		fmt.Fprintf(s.lines, "  %-10s %s\n", "repair", words)
 		return
 	}
 	s.object(repairOf(c, words))

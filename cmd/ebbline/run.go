@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"time"
 
 	"ebbline/sensor/trace"
 
@@ -48,6 +49,9 @@ func wrong(hint, format string, a ...any) error {
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), endings...)
 	defer stop()
+	over := make(chan struct{})
+	defer close(over)
+	go endAnyway(ctx, over)
 	a := &app{in: in, out: out, err: forPeople(errOut)}
 	cmd := a.rootCommand()
 	cmd.SetArgs(args)
@@ -59,6 +63,25 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 		return exitTrouble
 	}
 	return a.status
+}
+
+// signalGrace is how long a program that was told to stop may take. What it has to
+// save it has saved long before.
+const signalGrace = 8 * time.Second
+
+// endAnyway ends a program that was told to stop and cannot, since its terminal or
+// pipe takes nothing.
+func endAnyway(ctx context.Context, over <-chan struct{}) {
+	select {
+	case <-ctx.Done():
+	case <-over:
+		return
+	}
+	select {
+	case <-time.After(signalGrace):
+		os.Exit(exitTrouble)
+	case <-over:
+	}
 }
 
 // complain prints an error and what to do about it.

@@ -25,17 +25,23 @@ type session struct {
 	asJSON       bool
 	length       time.Duration // ends the test; 0: nothing does
 	untilVerdict bool
-	onItem       func(sensor.Item) // keeps it, on the reader's goroutine; may be nil
-	tell         func(string)      // says once how the readings are understood; may be nil
-	earlier      []decay.Sample    // of a test that is gone on with
-	before       *tui.Past         // compared with; nil: nothing is
+	onItem       func(sensor.Item)  // keeps it, on the reader's goroutine; may be nil
+	save         func(decay.Result) // keeps the result before it is printed; may be nil
+	tell         func(string)       // says once how the readings are understood; may be nil
+	earlier      []decay.Sample     // of a test that is gone on with
+	before       *tui.Past          // compared with; nil: nothing is
 
 	proc   *decay.NetProcedure
+	lines  *tui.Queue // to out
 	faults sensor.Faults
 	heard  time.Time     // when the latest item came, at first when the test began
 	at     time.Duration // its time
 	told   time.Duration // the latest time that was printed
 }
+
+// linesBehind is how many lines may wait for who takes them before the line of a
+// second is left out.
+const linesBehind = 10
 
 // lookEvery is how often the estimate is renewed.
 const lookEvery = 200 * time.Millisecond
@@ -48,33 +54,18 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 	for _, r := range s.earlier {
 		s.proc.Step(decay.Taken{Sample: r})
 	}
-	ctx, stop := context.WithCancel(ctx)
-	items := make(chan sensor.Item, 1024)
-	ended := make(chan error, 1)
-	read := make(chan struct{})
-	go func() {
-		defer close(read)
-		for {
-			it, err := s.src.Next(ctx)
-			if err != nil {
-				close(items)
-				ended <- err
-				return
-			}
-			if s.onItem != nil { // at once, however long a look takes
-				s.onItem(it)
-			}
-			items <- it
-		}
-	}()
-	// end takes what came until now, so that the result is that of the record.
-	end := func() decay.Result {
-		s.src.Close() // before the context ends, or what waits would be dropped
-		stop()
-		for it := range items {
+	// Neither the readings nor the clock wait for who takes the lines.
+	s.lines = tui.NewQueue(s.out)
+	defer s.lines.Close(0)
+	pump := sensor.NewPump(s.src, s.onItem)
+	drain := func() {
+		for _, it := range pump.Drain(nil) {
 			s.take(it)
 		}
-		<-read
+	}
+	finish := func() decay.Result {
+		pump.Stop()
+		drain() // what came last is in the record
 		return s.finish()
 	}
 
@@ -86,20 +77,20 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 	for {
 		select {
 		case <-ctx.Done():
-			return end(), nil
-		case it, ok := <-items:
-			if !ok {
-				err := <-ended
+			return finish(), nil
+		case <-pump.Wake():
+			err := pump.Err() // before draining: what came ahead of the end is then drained too
+			drain()
+			if err != nil {
 				if errors.Is(err, io.EOF) || errors.Is(err, sensor.ErrClosed) || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 					err = nil
 				}
-				return end(), err
+				return finish(), err
 			}
-			s.take(it)
 		case <-look.C:
 			if s.step(decay.Look{At: s.proc.State().Now}) && s.untilVerdict {
 				s.second()
-				return end(), nil
+				return finish(), nil
 			}
 			since := time.Since(began)
 			if n := int(since / time.Second); n > second {
@@ -110,7 +101,7 @@ func (s *session) run(ctx context.Context) (decay.Result, error) {
 			over := st.Phase.Emptied() && st.Advice == decay.AdviseDone && !s.faults.Doubtful()
 			if over || s.length > 0 && since >= s.length ||
 				s.untilVerdict && st.Advice == decay.AdviseListen {
-				return end(), nil
+				return finish(), nil
 			}
 		}
 	}
@@ -161,7 +152,7 @@ func (s *session) alarm(code, text string, at time.Duration, p decay.Gauge) {
 		}{at.Seconds(), code, float64(p) / decay.Kilopascal, text})
 		return
 	}
-	fmt.Fprintf(s.out, "%6.1f s  ALARM  %s, %s\n", at.Seconds(), p.Format(s.unit), text)
+	fmt.Fprintf(s.lines, "%6.1f s  ALARM  %s, %s\n", at.Seconds(), p.Format(s.unit), text)
 }
 
 func (s *session) fault(f sensor.Fault) {
@@ -180,7 +171,7 @@ func (s *session) fault(f sensor.Fault) {
 	if f.State == sensor.Ends {
 		word = "FAULT OVER"
 	}
-	fmt.Fprintf(s.out, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), printable(f.Text), f.Hint)
+	fmt.Fprintf(s.lines, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), printable(f.Text), f.Hint)
 }
 
 // outcome is the outcome a running test shows: none while the readings are in
@@ -234,6 +225,9 @@ func (s *session) second() {
 		}
 		s.tell = nil
 	}
+	if s.lines.Waiting() > linesBehind {
+		return // late it would tell nothing; alarms, faults and the result wait
+	}
 	r := st.Result
 	sized := r.HasFit && r.HasVolume
 	if s.asJSON {
@@ -286,7 +280,7 @@ func (s *session) second() {
 		}
 		found = fmt.Sprintf("  %s %s (%s to %s)", name, report.Millimetres(r.Hole.Value), report.Millimetres(r.Hole.Low), report.Millimetres(r.Hole.High))
 	}
-	fmt.Fprintf(s.out, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, s.advice(st))
+	fmt.Fprintf(s.lines, "%6.1f s  %s  %s  %s%s  %s\n", st.Now.Seconds(), p, st.Phase, s.outcome(), found, s.advice(st))
 }
 
 // finish ends the test and prints its result.
@@ -295,11 +289,14 @@ func (s *session) finish() decay.Result {
 	s.step(decay.Finish{At: s.proc.State().Now})
 	r := s.faults.Judge(s.proc.State().Result, 0)
 	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Elapsed: time.Since(began)}
+	if s.save != nil {
+		s.save(r)
+	}
 	if s.asJSON {
 		s.repair(r)
-		_ = report.JSON(s.out, in) // a closed output has nobody to tell
+		_ = report.JSON(s.lines, in) // a closed output has nobody to tell
 	} else {
-		_ = report.Text(s.out, in, s.unit)
+		_ = report.Text(s.lines, in, s.unit)
 		s.repair(r)
 	}
 	return r
@@ -307,7 +304,7 @@ func (s *session) finish() decay.Result {
 
 func (s *session) object(v any) {
 	if b, err := json.Marshal(v); err == nil {
-		fmt.Fprintf(s.out, "%s\n", b)
+		fmt.Fprintf(s.lines, "%s\n", b)
 	}
 }
 

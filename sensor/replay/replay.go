@@ -28,7 +28,7 @@ const Magic = "ebbline-capture"
 
 const (
 	firstLine  = Magic + " 1"
-	flushEvery = 900 * time.Millisecond
+	flushEvery = 500 * time.Millisecond
 	maxLine    = 1 << 20 // bytes: no honest chunk is longer
 
 	// So that no file fills the memory: each chunk holds a reading at least, and

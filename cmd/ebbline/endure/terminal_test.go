@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -26,6 +27,7 @@ type terminal struct {
 	master *os.File
 	read   chan struct{} // closed when the program's side is gone
 	end    chan error    // what the program ended with
+	halted atomic.Bool   // it takes nothing, as after ctrl+s
 
 	mu     sync.Mutex
 	em     *vt.Emulator
@@ -64,6 +66,7 @@ func inTerminal(t testing.TB, cmd *exec.Cmd, l look) *terminal {
 	go func() { x.end <- cmd.Wait() }()
 	t.Cleanup(func() {
 		_ = cmd.Process.Kill() // most have ended
+		x.halted.Store(false)
 		x.master.Close()
 		<-x.read
 	})
@@ -74,6 +77,9 @@ func (x *terminal) show(perSecond int) {
 	defer close(x.read)
 	b, pending := make([]byte, 1<<16), []byte(nil)
 	for {
+		for x.halted.Load() {
+			time.Sleep(10 * time.Millisecond)
+		}
 		want := b
 		if perSecond > 0 {
 			const slice = 20
