@@ -3,6 +3,7 @@ package tui
 import (
 	"io"
 	"os"
+	"time"
 )
 
 // Each frame goes out between these two, so that a terminal that knows
@@ -17,8 +18,9 @@ type terminal interface {
 	io.Writer       // takes a frame
 	io.StringWriter // takes what goes between frames
 	bell()
-	behind() bool // it has not taken everything yet
-	close()       // waits for it, with patience
+	behind() bool           // it has not taken everything yet
+	current(time.Time) bool // what it is sent now it shows soon
+	close()                 // waits for it, with patience
 }
 
 // frames is the terminal's queue.
@@ -34,6 +36,7 @@ func (f frames) Write(p []byte) (int, error) {
 func (f frames) WriteString(s string) (int, error) { return f.q.Write([]byte(s)) }
 func (f frames) bell()                             { f.q.ring() }
 func (f frames) behind() bool                      { return f.q.late() }
+func (f frames) current(now time.Time) bool        { return f.q.low(now) }
 func (f frames) close()                            { f.q.Close(giveUp) }
 
 // fileFrames keeps the file at hand, so that bubbletea still sees a terminal and

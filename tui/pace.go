@@ -43,7 +43,7 @@ func (p *paced) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 // View is the frame to be shown.
 func (p *paced) View() string {
 	now := p.now()
-	if p.shown != "" && (p.term.behind() || !p.fresh && now.Sub(p.drawn) < p.every) {
+	if p.shown != "" && (p.term.behind() || !p.fresh && (now.Sub(p.drawn) < p.every || !p.term.current(now))) {
 		return p.shown
 	}
 	p.fresh, p.drawn, p.alarm = false, now, p.alarmed()

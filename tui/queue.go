@@ -25,7 +25,8 @@ type Queue struct {
 	bells  int
 	busy   bool      // a write is under way
 	moved  time.Time // when something was last taken
-	err    error     // of the first write that failed
+	drain  drain
+	err    error // of the first write that failed
 	shut   bool
 	gone   chan struct{} // closed when the goroutine has ended
 }
@@ -80,6 +81,13 @@ func (q *Queue) late() bool {
 	return q.behind()
 }
 
+// low reports whether what is written now is soon shown.
+func (q *Queue) low(now time.Time) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.drain.low(now)
+}
+
 // Waiting is how many writes have not begun to go out.
 func (q *Queue) Waiting() int {
 	q.mu.Lock()
@@ -105,10 +113,13 @@ func (q *Queue) run() {
 				break
 			}
 			for len(p) > 0 {
+				began := time.Now()
 				n, err := q.w.Write(p[:min(len(p), atOnce)])
-				p = p[min(max(n, 0), len(p)):]
+				n = min(max(n, 0), len(p))
+				p = p[n:]
 				q.mu.Lock()
 				q.moved = time.Now()
+				q.drain.wrote(n, began, q.moved)
 				if err != nil {
 					q.err, q.pieces, p = err, nil, nil
 				}

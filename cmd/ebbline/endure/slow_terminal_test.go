@@ -158,7 +158,7 @@ func checkRecord(t testing.TB, book string) {
 // A terminal that takes a thousand bytes a second delays neither the recorder nor,
 // beyond what the system queues for it, the alarm.
 func TestSlowTerminal(t *testing.T) {
-	rate := amount(4000, 1000)
+	rate := amount(8000, 1000)
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	var mu sync.Mutex
 	on := make(chan time.Time, 1)
@@ -175,7 +175,9 @@ func TestSlowTerminal(t *testing.T) {
 			}
 		}})
 	k := watchCapture(book, b)
-	x.wait("settle", 60*time.Second)
+	x.wait("95 %", 60*time.Second)
+	// By then the program has seen twice how slowly it is taken, and sends no more.
+	time.Sleep(amount(8*time.Second, 90*time.Second))
 	passed := b.pass()
 	_, before := x.output()
 	select {
@@ -205,7 +207,7 @@ func TestStoppedTerminal(t *testing.T) {
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	x := inTerminal(t, command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book), look{})
 	k := watchCapture(book, b)
-	x.wait("settle", 30*time.Second)
+	x.wait("95 %", 30*time.Second)
 	x.halted.Store(true)
 	time.Sleep(amount(5*time.Second, 3*time.Minute))
 	k.end(t)
@@ -216,7 +218,7 @@ func TestStoppedTerminal(t *testing.T) {
 func TestStoppedTerminalGoesOn(t *testing.T) {
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	x := inTerminal(t, command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book), look{})
-	x.wait("settle", 30*time.Second)
+	x.wait("95 %", 30*time.Second)
 	x.halted.Store(true)
 	time.Sleep(3 * time.Second)
 	b.pass()
