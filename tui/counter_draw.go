@@ -117,7 +117,7 @@ func (m *counter) limitFrom() string {
 func (m *counter) newsLine() fact {
 	switch {
 	case m.unsaved != nil:
-		return fact{"! NOT KEPT: " + m.unsaved.Error(), warn}
+		return fact{"! NOT KEPT, so test again once that is mended: " + strings.ReplaceAll(m.unsaved.Error(), "\n", "; "), warn}
 	case m.trouble != "":
 		return fact{"! " + m.trouble, warn}
 	case m.s.st.Lost:

@@ -965,5 +965,8 @@ func TestLessonFastNumbers(t *testing.T) {
 func TestLessonSaysThatNothingIsKept(t *testing.T) {
 	a := realClass(t, LessonOptions{Trouble: func() string { return "NOT BEING KEPT: the disk is full; make room" }})
 	a.pass(time.Second)
-	a.says("NOT BEING KEPT: the disk is full; make room")
+	for _, wh := range sizes {
+		a.m.w, a.m.h = wh[0], wh[1]
+		a.says("NOT BEING KEPT: the disk is full; make room")
+	}
 }

@@ -478,6 +478,8 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 			line = fact{"! " + m.notice, strong}
 		}
 		foot = m.entryFoot()
+	case m.real() && m.trouble != "":
+		line = fact{"! " + m.trouble, warn}
 	case m.notice != "":
 		line = fact{"! " + m.notice, strong}
 	}

@@ -178,8 +178,9 @@ func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, r 
 	k := tui.Kept{Slip: s.Lines(), RecordPath: p.recordPath}
 	path, file, errSlip := createNew(strings.TrimSuffix(p.recordPath, ".ebbline"), slipExt)
 	if errSlip == nil {
-		k.SlipPath = path
-		errSlip = errors.Join(s.Write(file), file.Sync(), file.Close())
+		if errSlip = errors.Join(s.Write(file), file.Sync(), file.Close()); errSlip == nil {
+			k.SlipPath = path
+		}
 	}
 	if errSlip != nil {
 		errSlip = wrong("make room on the disk, or name another folder with --book", "slip: %w", errSlip)
