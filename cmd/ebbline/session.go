@@ -185,7 +185,9 @@ func (s *session) state() decay.State { return s.faults.Live(s.proc.State(), 0) 
 
 // liveOutcome is the latched verdict, or why there will be none.
 func liveOutcome(st decay.State) decay.Outcome {
-	if o := st.Result.Outcome; st.Verdict == decay.Undecided && (o == decay.NeverBuilt || o == decay.Unusable) {
+	o := st.Result.Outcome
+	built := o != decay.NeverBuilt || st.Advice != decay.AdviseListen // a fill that begins is low too
+	if st.Verdict == decay.Undecided && (!built || o == decay.Unusable) {
 		return o
 	}
 	return st.Verdict
@@ -196,6 +198,12 @@ func liveOutcome(st decay.State) decay.Outcome {
 func (s *session) advice(st decay.State) string {
 	if f, ok := s.faults.Worst(); ok && f.Doubt() {
 		return fmt.Sprintf("Do not trust the readings (%s), the duct may be under pressure: %s.", f.Name(), f.Hint)
+	}
+	switch st.Advice {
+	case decay.AdviseFill, decay.AdviseKeepFilling, decay.AdviseIsolate:
+		if s.src.About().Simulated {
+			return "The simulated rig fills and shuts its valve by itself."
+		}
 	}
 	return report.Advice(st, s.set, s.unit)
 }
