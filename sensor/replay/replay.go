@@ -28,8 +28,8 @@ const Magic = "ebbline-capture"
 
 const (
 	firstLine  = Magic + " 1"
-	flushEvery = 500 * time.Millisecond
-	maxLine    = 1 << 20 // bytes: no honest chunk is longer
+	flushEvery = 200 * time.Millisecond // what a busy machine hands on late is not kept waiting
+	maxLine    = 1 << 20                // bytes: no honest chunk is longer
 
 	// So that no file fills the memory: each chunk holds a reading at least, and
 	// ten million of those are almost three hours at 1 kHz.
@@ -90,7 +90,7 @@ func NewWriter(w io.Writer, header map[string]string) (*Writer, error) {
 }
 
 // Chunk writes bytes that came at the given time since the capture began, and
-// flushes when the last flush is about a second past. The first error sticks.
+// flushes when the last flush is a fifth of a second past. The first error sticks.
 func (w *Writer) Chunk(at time.Duration, data []byte) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()

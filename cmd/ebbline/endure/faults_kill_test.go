@@ -118,6 +118,9 @@ func TestFaultsKill(t *testing.T) {
 		if k.missing != 0 || len(k.odd) > 0 {
 			t.Errorf("%d lines are missing in the midst of the capture; odd ones: %q", k.missing, k.odd)
 		}
+		if loss > 500*time.Millisecond {
+			t.Logf("killed in %s after %v: of %d lines %v lost", moment, after, k.lines, loss)
+		}
 		if loss > time.Second {
 			t.Errorf("killed in %s after %v: %v of readings lost", moment, after, loss)
 		}
@@ -125,7 +128,7 @@ func TestFaultsKill(t *testing.T) {
 			judged(t, k.capture)
 		}
 		if k.lines > 2*hz {
-			if _, n := judged(t, k.record); n < k.lines-hz {
+			if _, n := judged(t, k.record); n < k.lines-3*hz { // the capture is what counts
 				t.Errorf("%d lines in the capture, %d readings in the record", k.lines, n)
 			}
 		}
