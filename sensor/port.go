@@ -44,7 +44,7 @@ const (
 	// out of breath) comes in such pieces, after so long.
 	backlogBytes = 1 << 10
 	backlogAfter = time.Second
-	backlogMost  = 64 << 10
+	backlogMost  = 256 << 10
 )
 
 // PortOptions say which port to read, and how its lines are meant.

@@ -57,6 +57,10 @@ func (s *Stamper) Batch(at time.Duration, lines []Slot) []Stamp {
 	span := time.Duration(k) * step
 	backlog := s.has && gap >= time.Second && span >= backlogSpan
 	s.tie(at, lines)
+	s.board.waited = 0
+	if first, last := times(lines); s.has && gap >= time.Second && last-first >= backlogSpan.Seconds() {
+		s.board.waited = gap.Seconds() // no board that stood still sends so much at once
+	}
 	for j, l := range lines {
 		if l.Lost {
 			s.out = append(s.out, Stamp{At: s.last})
@@ -107,21 +111,22 @@ func (s *Stamper) tie(at time.Duration, lines []Slot) {
 	if s.board.has {
 		return
 	}
-	first, last := -1, -1
-	for i, l := range lines {
+	if first, last := times(lines); last > first && last-first < tieMost {
+		s.board.early = last - first
+	}
+}
+
+// times are the board's first and last time in a batch, both 0 without any.
+func times(lines []Slot) (first, last float64) {
+	has := false
+	for _, l := range lines {
 		if l.HasTime && !l.Lost {
-			if first < 0 {
-				first = i
+			if last = l.Board; !has {
+				first, has = last, true
 			}
-			last = i
 		}
 	}
-	if first < 0 {
-		return
-	}
-	if d := lines[last].Board - lines[first].Board; d > 0 && d < tieMost {
-		s.board.early = d
-	}
+	return first, last
 }
 
 // Restart tells that the board was plugged in again: the phase of its period
@@ -433,6 +438,7 @@ type boardClock struct {
 	coarse       bool
 
 	early      float64 // s by which the first line of the batch came before its last
+	waited     float64 // s that the first line of the batch may have waited to be read
 	ref, least float64 // least lateness at the start, and in this block
 	refUntil   float64 // board's times
 	blockUntil float64
@@ -454,7 +460,7 @@ func (c *boardClock) stamp(at time.Duration, b float64) (t time.Duration, reset,
 		step := b - c.last
 		sec := c.start + c.shift + (b - c.zero)
 		switch {
-		case step < -clockBack, sec > a+clockAhead+a/100, sec < a-clockBehind-a/100:
+		case step < -clockBack, sec > a+clockAhead+a/100, sec < a-clockBehind-a/100-c.waited:
 			// One odd time may be a torn line; a board that started anew goes on from it.
 			if on := b - c.odd; c.odds == 0 || on < 0 || on > a-c.oddAt+clockAhead {
 				c.odds, c.odd, c.oddAt = 1, b, a
@@ -476,7 +482,9 @@ func (c *boardClock) stamp(at time.Duration, b float64) (t time.Duration, reset,
 				c.lines, c.equal = 0, 0
 			}
 			c.last = math.Max(c.last, b)
-			c.follow(a, b)
+			if c.waited == 0 { // else it came late for another reason than drift
+				c.follow(a, b)
+			}
 			return toDuration(c.start + c.shift + (b - c.zero)), false, true
 		}
 	}

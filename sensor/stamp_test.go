@@ -209,3 +209,56 @@ func BenchmarkStamper(b *testing.B) {
 		s.Batch(time.Duration(i)*5*time.Millisecond, slots)
 	}
 }
+
+// What waited while nobody read (the program was stopped) comes all at once: its
+// lines are of the time when they waited, with or without the board's clock, and
+// also where the system had room for the first of them only.
+func TestStamperBacklog(t *testing.T) {
+	const period = 10 * time.Millisecond
+	for _, c := range []struct {
+		name    string
+		clock   bool
+		stopped time.Duration
+		kept    int // lines of that time
+	}{
+		{"clock, all kept", true, 20 * time.Second, 2000},
+		{"clock, some lost", true, 20 * time.Second, 300},
+		{"no clock, all kept", false, 20 * time.Second, 2000},
+		{"no clock, some lost", false, 20 * time.Second, 300},
+		{"no clock, a moment kept", false, 4 * time.Second, 60},
+	} {
+		var s Stamper
+		n := 0
+		slot := func() Slot {
+			n++
+			return Slot{HasTime: c.clock, Board: (time.Duration(n) * period).Seconds()}
+		}
+		worst := time.Duration(0)
+		batch := func(at time.Duration, lines []Slot) {
+			for i, st := range s.Batch(at, lines) {
+				truth := time.Duration(n-len(lines)+i+1) * period
+				worst = max(worst, (st.At - truth).Abs())
+				if st.Reset {
+					t.Errorf("%s: taken for a reset of the board", c.name)
+				}
+			}
+		}
+		for range 500 {
+			l := slot()
+			batch(time.Duration(n)*period, []Slot{l})
+		}
+		var lines []Slot
+		for range c.kept {
+			lines = append(lines, slot())
+		}
+		back := 5*time.Second + c.stopped
+		batch(back, lines)
+		for n = int(back / period); n < int(back/period)+500; {
+			l := slot()
+			batch(time.Duration(n)*period, []Slot{l})
+		}
+		if worst > 100*time.Millisecond {
+			t.Errorf("%s: a stamp is off by %v", c.name, worst)
+		}
+	}
+}
