@@ -93,7 +93,11 @@ func TestFaultsStopped(t *testing.T) {
 		}
 		got, low, high := hole(t, names[0])
 		t.Logf("%+v: %.3f mm (%.3f to %.3f), in truth %.3f mm", w, got, low, high, want)
-		if math.Abs(got/want-1) > 0.1 || low > want || high < want {
+		most := 0.1
+		if w.loses { // what is left tells less
+			most = 0.25
+		}
+		if math.Abs(got/want-1) > most || low > want || high < want {
 			t.Errorf("%+v: %.3f mm (%.3f to %.3f), in truth %.3f mm:\n%s", w, got, low, high, want, said)
 		}
 		if strings.Contains(said, "release") {
