@@ -107,8 +107,9 @@ func TestSoakOfADay(t *testing.T) {
 		if f.goroutines > first.goroutines {
 			t.Errorf("after %v there are %d goroutines, after %v there were %d", mark, f.goroutines, marks[0], first.goroutines)
 		}
-		if *full && (f.reading > 2*first.reading || f.look > 2*first.look || f.frame > 2*first.frame) {
-			t.Errorf("after %v the costs are more than twice those after %v", mark, marks[0])
+		// A look costs by the cells of the history, which are thinned again and again.
+		if *full && (f.reading > 2*first.reading || f.look > time.Millisecond || f.frame > 2*first.frame) {
+			t.Errorf("after %v a look costs more than 1 ms, or the others more than twice what they did after %v", mark, marks[0])
 		}
 	}
 	if got := m.s.st.Result.Samples; n-got > 1000 {
