@@ -130,6 +130,10 @@ func inCapture(t *testing.T, name string, hz int) (out lines) {
 		t.Fatalf("%s: torn %v, %v", name, c.Torn, err)
 	}
 	for _, n := range c.Notes {
+		if n.Code == "silent" {
+			t.Logf("the board, or the machine, paused: %+v", n)
+			continue
+		}
 		t.Errorf("a fault was seen: %+v", n)
 	}
 	var all []byte
