@@ -20,7 +20,7 @@ import (
 // The time from the bytes of a reading above the ceiling, written at the far
 // end of a pseudo-terminal on which a board speaks at 1 kHz, to the alarm of the
 // procedure that the drained reading is given to.
-func BenchmarkBudgetAlarm(b *testing.B) {
+func BenchmarkOverCeilingToAlarm(b *testing.B) {
 	master, slave, err := pty.Open()
 	if err != nil {
 		b.Fatal("no pseudo-terminals here:", err)

@@ -111,6 +111,9 @@ const (
 	styles
 )
 
+// reversed reports whether a blank in the style is seen.
+func (s style) reversed() bool { return s == banner || s == alarm || s == chosen }
+
 // hue is a colour in each mode and on each background.
 type hue struct {
 	c16  [3]string // SGR parameters; unknown, dark, light background
