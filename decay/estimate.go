@@ -14,6 +14,19 @@ var startingPoints = []struct{ k, dt, lnTau float64 }{
 	{0.65, 30, priorLnTau},
 }
 
+// A warm is how natural convection explains a trace that constant exchange of
+// heat explains as well: with warmer air and a smaller leak.
+type warm struct{ k, dt, lnTau float64 }
+
+var warmer = []warm{{0.7, 1.6, 0.5}, {0.4, 2.5, 1}}
+
+func (w warm) from(th params) params {
+	th[parK] *= w.k
+	th[parDT] *= w.dt
+	th[parLnTau] += w.lnTau
+	return th
+}
+
 const slowStarts = 3 // of them are enough for a leak that empties little of the duct
 
 // chiOr is the cost of the fit, +Inf if there is none.
@@ -168,33 +181,20 @@ func (s *estimation) next(i int) (f fitted, whole bool) {
 	case s.warm != nil && (s.warm.fits[i].ok || s.warm.fits[i].passed):
 		f = d.fit(m, s.warm.fits[i].th, s.maxIter, s.room)
 		if m.natural && i < baseModels && s.warm.fits[i-1].ok && f.ok {
-			// Natural convection explains the same trace with warmer air and a smaller leak.
-			from := s.warm.fits[i-1].th
-			from[parK] *= 0.7
-			from[parDT] *= 1.6
-			from[parLnTau] += 0.5
-			if g := d.fit(m, from, s.maxIter, s.room); g.ok && g.chi2All < f.chi2All {
+			if g := d.fit(m, warmer[0].from(s.warm.fits[i-1].th), s.maxIter, s.room); g.ok && g.chi2All < f.chi2All {
 				f = g
 			}
 		}
 	case i < baseModels:
-		starts := startingPoints
-		if !s.fast {
-			starts = starts[:slowStarts]
-		}
 		if s.tried == 0 {
 			s.trial = f
 		}
-		if s.tried < len(starts) {
-			at := starts[s.tried]
-			from := s.guess
-			from[parK] *= at.k
-			from[parDT], from[parLnTau] = at.dt, at.lnTau
-			if g := d.fit(m, from, 4, s.room); g.ok && (!s.trial.ok || g.chi2All < s.trial.chi2All) {
+		if starts := s.starts(i); s.tried < len(starts) {
+			if g := d.fit(m, starts[s.tried], 4, s.room); g.ok && (!s.trial.ok || g.chi2All < s.trial.chi2All) {
 				s.trial = g
 			}
 			s.tried++
-			if s.worse(s.trial) > 300*float64(len(d.t)) {
+			if s.worse(s.trial) > 300*float64(len(d.t)) && !(m.natural && s.tried <= len(warmer)) {
 				s.tried = len(starts) // the law is so far off that no start will help it
 			}
 			return f, false
@@ -219,6 +219,27 @@ func (s *estimation) next(i int) (f fitted, whole bool) {
 		f = d.fit(m, start, s.maxIter, s.room)
 	}
 	return f, true
+}
+
+// starts are where the search for model i, one of the first, begins.
+func (s *estimation) starts(i int) []params {
+	var out []params
+	if models[i].natural && s.e.fits[i-1].ok {
+		for _, w := range warmer {
+			out = append(out, w.from(s.e.fits[i-1].th))
+		}
+	}
+	points := startingPoints
+	if !s.fast {
+		points = points[:slowStarts]
+	}
+	for _, at := range points {
+		from := s.guess
+		from[parK] *= at.k
+		from[parDT], from[parLnTau] = at.dt, at.lnTau
+		out = append(out, from)
+	}
+	return out
 }
 
 // worse is by how much the cost of f is above that of the best fit so far, in
