@@ -111,6 +111,8 @@ type estimation struct {
 
 	trial    fitted // of the model under way, the best of its starting points so far
 	tried    int    // starting points
+	longer   int    // how often a search that has not ended by itself goes on
+	went     int    // how often that of the model under way did
 	profiled int    // models whose cost was followed to either side
 }
 
@@ -118,13 +120,17 @@ type estimation struct {
 // not thorough.
 const negligible = 1e-6
 
-// begin starts a round of fits, and reports whether there is enough to fit.
-func (d holdData) begin(warm *estimate, maxIter int) (*estimation, bool) {
+// begin starts a round of fits, a quick one from warm or one of long searches,
+// and reports whether there is enough to fit.
+func (d holdData) begin(warm *estimate, quick bool) (*estimation, bool) {
 	n := len(d.t)
 	if n < 3 {
 		return nil, false
 	}
-	s := &estimation{d: d, warm: warm, maxIter: maxIter, guess: d.start(), room: newScratch(n), worthwhile: [2]bool{true, true}}
+	s := &estimation{d: d, warm: warm, maxIter: 20, longer: 2, guess: d.start(), room: newScratch(n), worthwhile: [2]bool{true, true}}
+	if quick {
+		s.maxIter, s.longer = 6, 0
+	}
 	s.fast = d.p[n-1]-d.pa < 0.6*(d.p[0]-d.pa)
 	s.e.length = d.t[n-1]
 	s.e.thorough = s.e.length
@@ -145,6 +151,12 @@ func (s *estimation) step(cells int) (done, ok bool) {
 			if !whole {
 				continue
 			}
+			if f.ok && !f.settled && s.went < s.longer && s.worse(f) < hopeless {
+				s.trial = f
+				s.went++
+				continue
+			}
+			s.went = 0
 			e.fits = append(e.fits, f)
 			if len(e.fits) == baseModels {
 				s.compareCooling()
@@ -176,6 +188,8 @@ func (s *estimation) next(i int) (f fitted, whole bool) {
 	d, m := &s.d, models[i]
 	f = fitted{model: m}
 	switch {
+	case s.went > 0:
+		f = d.fit(m, s.trial.th, s.maxIter, s.room)
 	case s.warm != nil && s.e.thorough == s.warm.thorough && s.warm.weights[i] < negligible:
 		f.th, f.passed = s.warm.fits[i].th, s.warm.fits[i].ok || s.warm.fits[i].passed
 	case s.warm != nil && (s.warm.fits[i].ok || s.warm.fits[i].passed):
@@ -200,7 +214,7 @@ func (s *estimation) next(i int) (f fitted, whole bool) {
 			return f, false
 		}
 		f, s.tried = s.trial, 0
-		if f.ok && s.worse(f) < 2000 {
+		if f.ok && s.worse(f) < hopeless {
 			f = d.fit(m, f.th, s.maxIter, s.room)
 		}
 	case m.still || s.worthwhile[btoi(m.natural)]:
@@ -242,9 +256,12 @@ func (s *estimation) starts(i int) []params {
 	return out
 }
 
+// hopeless is by how much a model may be worse than the best before it is left
+// as it is: no longer search would give it weight.
+const hopeless = 2000
+
 // worse is by how much the cost of f is above that of the best fit so far, in
-// units of what the best leaves a cell if that is more than noise. Thousands of
-// them leave a model no weight whatever a longer search may find.
+// units of what the best leaves a cell if that is more than noise.
 func (s *estimation) worse(f fitted) float64 {
 	best := math.Inf(1)
 	for _, g := range s.e.fits {

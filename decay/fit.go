@@ -13,6 +13,7 @@ type fitted struct {
 	below    float64 // standard deviation of K to either side, from the trace
 	above    float64
 	ok       bool
+	settled  bool // the search ended by itself
 	passed   bool // over in this round; th is of an earlier one
 }
 
@@ -252,6 +253,7 @@ func (d *holdData) search(m model, th params, maxIter int, s *scratch, hold bool
 			lambda *= 6
 		}
 		if !improved {
+			f.settled = true
 			break
 		}
 	}

@@ -211,15 +211,13 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		l.round = nil
 	}
 	if l.round == nil && (final || l.warm == nil || length > refitGrowth*l.warmLength || length < l.warmLength) {
-		iterations := 6
-		if final || l.warm == nil || length < 40 {
-			iterations = 20 // early on the answer still moves along a narrow valley
-		}
+		// Early on the answer still moves along a narrow valley.
+		quick := !final && l.warm != nil && length >= 40
 		from := l.warm
 		if final {
 			from = nil // what a whole trace says does not depend on how often it was looked at
 		}
-		if round, ok := d.begin(from, iterations); ok {
+		if round, ok := d.begin(from, quick); ok {
 			l.round, l.roundStart, l.roundLength = round, t0, length
 		}
 	}

@@ -28,8 +28,9 @@ func unsettledRigs(n int, tauLow, tauHigh, holdLow, holdHigh float64) []decaytes
 	return out
 }
 
-// A leak whose interval misses the truth because the hold was too short for air
-// that cools slowly is told with that doubt, and a hold of usual length without.
+// The interval holds the truth also where the hold was too short for air that
+// cools slowly, but for a few, and such a leak is told with that doubt; one of a
+// hold of usual length is not.
 func TestUnsettledIsSaid(t *testing.T) {
 	long(t)
 	try := func(rigs []decaytest.Rig) (missed, unsaid, said int) {
@@ -53,8 +54,8 @@ func TestUnsettledIsSaid(t *testing.T) {
 	}
 	missed, unsaid, said := try(unsettledRigs(60, 15, 40, 15, 30))
 	t.Logf("slow air, short holds: %d of 60 miss the truth by more than 2 %%, %d of them without a word; said of %d", missed, unsaid, said)
-	if missed < 10 || unsaid > missed/20 {
-		t.Errorf("%d of 60 miss the truth, %d of them without a word", missed, unsaid)
+	if missed > 6 || unsaid > 1 || said < 30 {
+		t.Errorf("%d of 60 miss the truth, %d of them without a word; the doubt is said of %d", missed, unsaid, said)
 	}
 	missed, unsaid, said = try(unsettledRigs(60, 3, 8, 40, 90))
 	t.Logf("usual air and holds: %d of 60 miss, %d without a word; said of %d", missed, unsaid, said)
