@@ -152,7 +152,7 @@ func (g *grid) render(p *[styles]string) string {
 				}
 				c.r = '?' // as the left half is
 			}
-			// A blank between words needs no change there and back: half of a frame's
+			// A blank between words needs no change there and back: a fifth of a frame's
 			// bytes went into those.
 			if c.st != cur && !(c.r == ' ' && c.st == plain && !cur.reversed()) {
 				if p[cur] != "" {
