@@ -49,7 +49,7 @@ func release(out string, only []string) error {
 	if changed, err := run(".", nil, "git", "status", "--porcelain"); err != nil {
 		return err
 	} else if changed != "" {
-		fmt.Fprintln(os.Stderr, "release: what is not committed is left out")
+		fmt.Fprintln(os.Stderr, "release: what is not committed is left out; git status names it")
 	}
 	tmp, err := os.MkdirTemp("", "ebbline-release")
 	if err != nil {
@@ -64,6 +64,7 @@ func release(out string, only []string) error {
 	if err != nil {
 		return err
 	}
+	fmt.Printf("%s, commit %s\n", s.version, s.commit)
 	var list bytes.Buffer
 	for _, t := range only {
 		name, archive, err := s.archive(t, common)
