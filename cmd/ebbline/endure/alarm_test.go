@@ -118,14 +118,9 @@ func (d *delays) String() string {
 // very window, or a sleeper was late by, is not the program's and is taken off.
 func (d *delays) check(t testing.TB) {
 	t.Helper()
-	d.checkBar(t, "the alarm", alarmBar)
-}
-
-func (d *delays) checkBar(t testing.TB, what string, bar time.Duration) {
-	t.Helper()
 	for i := range d.took {
-		if machine := max(d.late[i], d.queued[i]); d.took[i]-machine > bar {
-			t.Errorf("%s came after %v, of which the machine delayed it by at most %v; the bar is %v", what, d.took[i], machine, bar)
+		if machine := max(d.late[i], d.queued[i]); d.took[i]-machine > alarmBar {
+			t.Errorf("alarm %d came after %v, of which the machine delayed it by at most %v; the bar is %v", i, d.took[i], machine, alarmBar)
 		}
 	}
 }

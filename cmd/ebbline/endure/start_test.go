@@ -54,6 +54,19 @@ func firstFrame(t testing.TB, m *machine, name string, dumb bool) (took, late, q
 	return took, late, queued
 }
 
+// checkMedian holds a bar for the middle one of several starts: a single one may
+// wait for the machine's disk as well, which no figure here tells.
+func (d *delays) checkMedian(t testing.TB, what string, bar time.Duration) {
+	t.Helper()
+	own := make([]time.Duration, len(d.took))
+	for i := range own {
+		own[i] = d.took[i] - max(d.late[i], d.queued[i])
+	}
+	if m := of(own, 0.5); m > bar {
+		t.Errorf("%s came after %v in the median, without what the machine delayed; the bar is %v", what, m, bar)
+	}
+}
+
 func TestStart(t *testing.T) {
 	m := watchMachine(t)
 	for _, term := range []struct {
@@ -74,7 +87,7 @@ func TestStart(t *testing.T) {
 				d.add(firstFrame(t, m, term.term, term.dumb))
 			}
 			t.Log("first frame ", &d)
-			d.checkBar(t, "first frame", term.bar)
+			d.checkMedian(t, "the first frame", term.bar)
 		})
 	}
 }
@@ -89,14 +102,17 @@ func TestStartOfVersion(t *testing.T) {
 			cmd := inTerm(command(t, "--version"), name)
 			x := inTerminal(t, cmd, look{dumb: true})
 			m.begin(cmd)
-			if status := x.ended(20 * time.Second); status != 0 {
-				t.Errorf("status %d", status)
+			for n := 0; n == 0 && time.Since(began) < 20*time.Second; time.Sleep(100 * time.Microsecond) {
+				_, n = x.output()
 			}
 			took := time.Since(began)
 			late, queued := m.end()
 			d.add(took, late, queued)
+			if status := x.ended(20 * time.Second); status != 0 {
+				t.Errorf("status %d", status)
+			}
 		}
 		t.Log(fmt.Sprintf("--version with TERM=%q ", name), &d)
-		d.checkBar(t, "--version", anyStartBar)
+		d.checkMedian(t, "the version", anyStartBar)
 	}
 }
