@@ -29,7 +29,7 @@ func alarmed(screen string) bool {
 }
 
 // machine notes what the machine itself delays: how late a sleeper in this
-// process is woken, and how long threads of this process and of the program were
+// process is woken that writes to the disk now and then, and how long threads of this process and of the program were
 // ready to run and had no processor (Linux only).
 type machine struct {
 	pids   []int
@@ -41,15 +41,23 @@ type machine struct {
 
 func watchMachine(t testing.TB) *machine {
 	m := &machine{stop: make(chan struct{})}
+	file, err := os.Create(filepath.Join(t.TempDir(), "like a capture"))
+	if err != nil {
+		t.Fatal(err)
+	}
 	t.Cleanup(func() { close(m.stop) })
 	go func() {
-		for last := time.Now(); ; {
+		defer file.Close()
+		for last, n := time.Now(), 0; ; n++ {
 			select {
 			case <-m.stop:
 				return
 			default:
 			}
 			time.Sleep(time.Millisecond)
+			if n%100 == 0 {
+				_, _ = file.Write(make([]byte, 2000))
+			}
 			now := time.Now()
 			m.mu.Lock()
 			m.late = max(m.late, now.Sub(last)-time.Millisecond)
