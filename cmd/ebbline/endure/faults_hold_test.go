@@ -117,6 +117,12 @@ func (l *live) ended(within time.Duration) (status int, said string) {
 	}
 }
 
+// tells reports whether a text holds the words, however a terminal wrapped it.
+func tells(text, words string) bool {
+	bare := func(s string) string { return strings.Join(strings.Fields(s), "") }
+	return strings.Contains(bare(text), bare(words))
+}
+
 func readFile(t testing.TB, name string) []byte {
 	t.Helper()
 	b, err := os.ReadFile(name)

@@ -153,7 +153,7 @@ func TestFaultsOnePortTwice(t *testing.T) {
 	first.says(10*time.Second, "psi gauge")
 	for _, form := range []string{"screen", "plain", "json"} {
 		status, said := startHold(t, form, b.name, book).ended(10 * time.Second)
-		if status != 2 || !strings.Contains(said, "another program has it open") || !strings.Contains(said, "close the other program") {
+		if status != 2 || !tells(said, "another program has it open") || !tells(said, "close the other program") {
 			t.Errorf("%s: status %d: %s", form, status, said)
 		}
 	}
