@@ -44,6 +44,8 @@ func (f *holdFlags) reopened(set *decay.Setup) (*reopened, error) {
 	switch {
 	case rec.Simulated:
 		return nil, wrong("name a record of a real duct", "--reopen: %s is of the simulated rig, whose air is gone", f.reopen)
+	case rec.MeanOf > 1:
+		return nil, wrong("begin a new test", "--reopen: %s is too long to be gone on with", f.reopen)
 	case len(rec.Samples) == 0:
 		return nil, wrong("begin a new test", "--reopen: %s holds no reading", f.reopen)
 	case !rec.Torn && !rec.Unended:

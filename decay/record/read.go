@@ -10,17 +10,20 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"ebbline/decay"
 )
 
-// What a record may hold, so that no file fills the memory. Ten million readings
-// are almost three hours at 1 kHz; texts are labels, marks and lines of other
-// versions.
+// What is taken from a record, so that no file fills the memory or is read for
+// ever. Ten million samples are almost three hours at 1 kHz; of a longer test
+// means of neighbouring readings are. A hundred million readings are a day and
+// more. Texts are labels, marks and lines of other versions.
 const (
-	maxLine    = 1 << 20  // bytes
-	maxText    = 4 << 20  // bytes of all texts together
-	maxSamples = 10000000 // readings
+	maxLine     = 1 << 20     // bytes
+	maxText     = 4 << 20     // bytes of all texts together
+	maxSamples  = 10_000_000  // an even number
+	maxReadings = 100_000_000 // lines
 )
 
 // What a file can be instead of a record this program can read; test with
@@ -112,9 +115,17 @@ type parser struct {
 	digestLine int       // of the latter
 	headOnly   bool      // the readings are passed over
 	count      int       // of readings, as the end line has it
+
+	read int          // readings so far
+	room int          // samples at most
+	per  int          // of how many readings a sample is the mean
+	mean decay.Sample // of the readings that are no sample yet
+	part int          // how many those are
 }
 
-func newParser() *parser { return &parser{sums: newDigester(), seen: map[string]bool{}} }
+func newParser() *parser {
+	return &parser{sums: newDigester(), seen: map[string]bool{}, room: maxSamples, per: 1}
+}
 
 // take takes a whole line without its end. An error names the line.
 func (p *parser) take(line []byte) error {
@@ -232,9 +243,9 @@ func (p *parser) end(value string) error {
 	if p.rec.Digest == DigestFits {
 		p.rec.Sum = p.want[1]
 	}
-	if !p.headOnly && count != len(p.rec.Samples) {
+	if !p.headOnly && count != p.read {
 		if p.version == 1 {
-			return fmt.Errorf("the end line says %q, but %d readings were read", clip(value), len(p.rec.Samples))
+			return fmt.Errorf("the end line says %q, but %d readings were read", clip(value), p.read)
 		}
 		p.rec.Digest, p.rec.Sum = DigestDiffers, ""
 	}
@@ -275,8 +286,8 @@ func (p *parser) field(fields []field, id, key, value string, line KeyValue) err
 }
 
 func (p *parser) sample(s string) error {
-	if len(p.rec.Samples) == maxSamples {
-		return fmt.Errorf("there are more than %d readings, %w", maxSamples, errTooMuch)
+	if p.read == maxReadings {
+		return fmt.Errorf("there are more than %d readings, %w", maxReadings, errTooMuch)
 	}
 	at, pressure, ok := strings.Cut(s, ",")
 	if !ok {
@@ -290,8 +301,32 @@ func (p *parser) sample(s string) error {
 	if err != nil {
 		return err
 	}
-	p.rec.Samples = append(p.rec.Samples, decay.Sample{At: d, P: decay.Pressure(v)})
+	p.read++
+	p.part++
+	p.mean.At += (d - p.mean.At) / time.Duration(p.part)
+	p.mean.P += (decay.Pressure(v) - p.mean.P) / decay.Pressure(p.part)
+	if p.part < p.per {
+		return nil
+	}
+	if len(p.rec.Samples) == p.room {
+		p.halve()
+		return nil // the reading is the first of a pair
+	}
+	p.rec.Samples = append(p.rec.Samples, p.mean)
+	p.mean, p.part = decay.Sample{}, 0
 	return nil
+}
+
+// halve takes neighbouring samples together, two by two.
+func (p *parser) halve() {
+	all := p.rec.Samples
+	for i := range len(all) / 2 {
+		a, b := all[2*i], all[2*i+1]
+		all[i] = decay.Sample{At: a.At + (b.At-a.At)/2, P: (a.P + b.P) / 2}
+	}
+	p.rec.Samples = all[:len(all)/2]
+	p.per *= 2
+	p.rec.MeanOf = p.per
 }
 
 // clip shortens a line for an error message.

@@ -34,6 +34,7 @@ type Record struct {
 	Simulated bool      // the readings are a simulation's
 	Setup     decay.Setup
 	Samples   []decay.Sample
+	MeanOf    int          // readings that each of the samples is the mean of, as read of a test of more than ten million; 0: each is a reading
 	Marks     []Mark       // made while the test ran
 	Result    decay.Result // summary as written; it can be computed again from Setup and Samples
 	Extra     []KeyValue   // lines of other versions, kept when the record is written again

@@ -1,7 +1,7 @@
 package trace
 
 import (
-	"bytes"
+	"io"
 	"math"
 	"slices"
 
@@ -11,14 +11,17 @@ import (
 
 // record reads a record of this program. What it says of its set-up wins over
 // the options.
-func (f *file) record() (Trace, error) {
-	rec, err := record.Read(bytes.NewReader(f.data))
+func (f *file) record(r io.Reader) (Trace, error) {
+	rec, err := record.Read(r)
 	if err != nil {
 		return Trace{}, f.fail(0, "records can be copied anew from where they are kept", "%v", err)
 	}
 	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Shown: shownIn(rec.Extra), Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
 	if rec.Torn {
 		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
+	}
+	if rec.MeanOf > 1 {
+		f.warning("thinned", "the test is so long that the means of each %d readings were taken", rec.MeanOf)
 	}
 	if rec.Digest == record.DigestDiffers {
 		f.warning("changed", "the record was changed after it was written: its digest differs")

@@ -74,7 +74,7 @@ func (e *Error) Error() string {
 }
 
 // What one file may hold, so that no file fills the memory: ten million readings
-// are almost three hours at 1 kHz.
+// are almost three hours at 1 kHz. Records are read as they come and may be longer.
 const (
 	maxSize = 1 << 28  // bytes
 	maxRows = 10000000 // readings
@@ -86,7 +86,11 @@ const cutHint = "cut the file to the hold and the minutes around it"
 // Read reads the trace in r; name stands for it in messages. Errors about the
 // content are of type *[Error].
 func Read(r io.Reader, name string, opt Options) (Trace, error) {
-	data, err := readAll(r)
+	head, err := readHead(r)
+	data, streamed := head, bytes.HasPrefix(head, []byte(record.Magic))
+	if err == nil && !streamed {
+		data, err = readAll(head, r)
+	}
 	var binary *noText
 	switch {
 	case errors.Is(err, errTooLong):
@@ -113,7 +117,10 @@ func Read(r io.Reader, name string, opt Options) (Trace, error) {
 		f.opt.Unit, f.unitRef = u, ref
 	}
 	if bytes.HasPrefix(data, []byte(strings.TrimSpace(record.Magic))) {
-		return f.record()
+		if streamed {
+			return f.record(io.MultiReader(bytes.NewReader(head), r))
+		}
+		return f.record(bytes.NewReader(data))
 	}
 	if capture {
 		return f.capture()
@@ -143,7 +150,19 @@ func (f *file) fallBack() {
 
 var errTooLong = fmt.Errorf("longer than %d MiB", maxSize>>20)
 
-func readAll(r io.Reader) ([]byte, error) {
+// readHead reads the beginning of a file, by which what is no text is refused: a
+// device may never end.
+func readHead(r io.Reader) ([]byte, error) {
+	head := make([]byte, headSize)
+	n, err := io.ReadFull(r, head)
+	if err != nil && err != io.EOF && err != io.ErrUnexpectedEOF {
+		return nil, err
+	}
+	return head[:n], checkText(head[:n])
+}
+
+// readAll reads what comes after the head.
+func readAll(head []byte, r io.Reader) ([]byte, error) {
 	size := 64 << 10
 	if s, ok := r.(*os.File); ok {
 		if st, err := s.Stat(); err == nil && st.Mode().IsRegular() {
@@ -153,17 +172,11 @@ func readAll(r io.Reader) ([]byte, error) {
 			size = int(st.Size())
 		}
 	} else if s, ok := r.(interface{ Len() int }); ok {
-		size = min(s.Len(), maxSize)
+		size = min(len(head)+s.Len(), maxSize)
 	}
 	var b bytes.Buffer
 	b.Grow(size + bytes.MinRead)
-	// What is no text is refused by its beginning: a device may never end.
-	if _, err := io.CopyN(&b, r, headSize); err != nil && err != io.EOF {
-		return nil, err
-	}
-	if err := checkText(b.Bytes()); err != nil {
-		return nil, err
-	}
+	b.Write(head)
 	if _, err := b.ReadFrom(io.LimitReader(r, maxSize+1-int64(b.Len()))); err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ package endure
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -221,10 +222,11 @@ func TestBombs(t *testing.T) {
 		name   string
 		args   []string // F is a pipe with what follows; its name is in the arguments as F
 		head   string
-		more   string // again and again
-		size   int64  // in all; 0: for ever
-		stdin  bool   // the pipe is the standard input
-		most   int64  // of memory; 0: that of a bomb
+		more   string        // again and again
+		size   int64         // in all; 0: for ever
+		stdin  bool          // the pipe is the standard input
+		most   int64         // of memory; 0: that of a bomb
+		cpu    time.Duration // 0: that of a bomb
 		status int
 		says   string // on standard error, or in the output; "": anything
 		full   bool   // only with -full: a slice has its like
@@ -244,7 +246,7 @@ func TestBombs(t *testing.T) {
 		{name: "a gzip file", args: []string{"measure", "F"}, head: "\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\x03", more: "\x00\x01\x02\x03", size: mega, status: 2, says: "gzip"},
 		{name: "an executable", args: []string{"measure", program}, status: 2, says: "no text"},
 
-		{name: "a record of readings for ever", args: []string{"split", "F", "F"}, head: above, more: "0.5,200.1\n", most: mostForTrace, status: 2, says: "more than 10000000 readings"},
+		{name: "a record of readings for ever", args: []string{"split", "F", "F"}, head: above, more: "0.5,200.1\n", most: mostForTrace, cpu: time.Minute, status: 2, says: "more than 100000000 readings", full: true},
 		{name: "a record of marks for ever", args: []string{"split", "F", "F"}, head: above, more: "mark: 1.5 1000 -20 upper hose\n", status: 2, says: "longer than"},
 		{name: "a record of unknown lines for ever", args: []string{"split", "F", "F"}, head: "ebbline-record 2\n", more: "a: " + rep("x", 500) + "\n", status: 2, says: "longer than"},
 		{name: "a record with a line of a gigabyte", args: []string{"report", "F", "--text"}, head: "ebbline-record 2\nlabel: ", more: "x", size: line, status: 2},
@@ -283,12 +285,9 @@ func TestBombs(t *testing.T) {
 				}
 			}
 			o := runs(t, cmd)
-			most := c.most
-			if most == 0 {
-				most = mostForBomb
-			}
-			if o.peak > most || o.cpu > mostCPU {
-				t.Errorf("took %d MB and %v of CPU, at most %d MB and %v are right", o.peak>>20, o.cpu, most>>20, mostCPU)
+			most := cmp.Or(c.most, mostForBomb)
+			if o.peak > most || o.cpu > cmp.Or(c.cpu, mostCPU) {
+				t.Errorf("took %d MB and %v of CPU, at most %d MB and %v are right", o.peak>>20, o.cpu, most>>20, cmp.Or(c.cpu, mostCPU))
 			}
 			t.Logf("%d MB, %.1f s of CPU, status %d: %.300s%.300s", o.peak>>20, o.cpu.Seconds(), o.status, o.err, o.out)
 			if o.status != c.status && (c.status != 0 || o.status == 2) || !strings.Contains(o.err+o.out, c.says) {
