@@ -64,7 +64,7 @@ func release(out string, only []string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Printf("%s, commit %s\n", s.version, s.commit)
+	fmt.Printf("ebbline %s, commit %s\n", s.version, s.commit)
 	var list bytes.Buffer
 	for _, t := range only {
 		name, archive, err := s.archive(t, common)
