@@ -132,6 +132,15 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 	}
 	p.ambient, p.ceiling = set.NominalAmbient(), set.WithDefaults().Ceiling
 	p.done.Go(p.flushing)
+	for _, f := range []*bookFile{p.recordFile, p.captureFile} {
+		p.done.Go(func() {
+			f.keep(p.stop, func() {
+				p.mu.Lock()
+				p.note(nil)
+				p.mu.Unlock()
+			})
+		})
+	}
 	return p, nil
 }
 
@@ -230,7 +239,7 @@ func troubleWords(err error) string {
 // machine may be late.
 const flushEvery = 250 * time.Millisecond
 
-// flushing hands what is buffered to the system.
+// flushing hands what is buffered to the files.
 func (p *page) flushing() {
 	t := time.NewTicker(flushEvery)
 	defer t.Stop()
@@ -240,9 +249,7 @@ func (p *page) flushing() {
 			return
 		case <-t.C:
 			p.mu.Lock()
-			err := cmp.Or(p.rec.Flush(), p.tape.Flush())
-			p.check() // the files keep what they found
-			p.note(err)
+			p.note(cmp.Or(p.rec.Flush(), p.tape.Flush()))
 			p.mu.Unlock()
 		}
 	}

@@ -8,7 +8,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"syscall"
+	"time"
 )
 
 // waitsMost is how many bytes wait at most for a disk to have room again: an
@@ -17,38 +19,62 @@ const waitsMost = 32 << 20
 
 // bookFile is a file of the book, which outlives faults of the disk under a
 // test: what cannot be written waits, and is written once that is possible
-// again; a file that was deleted is made again from what is still open.
+// again; a file that was deleted is made again from what is still open. Who
+// hands it bytes never waits for the disk, or a slow one would hold up the
+// readings and the alarm.
 type bookFile struct {
-	path    string
-	file    *os.File
-	waiting []byte
+	path string
+	wake chan struct{} // something waits
 
-	full error // why writing failed last; nil: nothing waits
-	gone error // why the file was not in its place at the latest check
+	disk sync.Mutex // held while the disk is at work
+	file *os.File
+
+	mu      sync.Mutex // of what follows, never held while the disk is at work
+	waiting []byte
+	full    error // why writing failed last; nil: nothing waits for want of room
+	gone    error // why the file was not in its place at the latest check
 }
 
 // openBookFile creates a file that was not there before.
 func openBookFile(path string) (*bookFile, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
-	return &bookFile{path: path, file: f}, err
+	return &bookFile{path: path, file: f, wake: make(chan struct{}, 1)}, err
 }
 
 // Write takes b in every case but one: more waits than memory is kept for.
 func (f *bookFile) Write(b []byte) (int, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	if len(f.waiting)+len(b) > waitsMost {
-		return 0, fmt.Errorf("%s: more than %d MB wait to be written: %w", f.path, waitsMost>>20, f.full)
+		return 0, fmt.Errorf("%s: more than %d MB wait to be written: %w", f.path, waitsMost>>20, cmp.Or(f.full, errSlow))
 	}
 	f.waiting = append(f.waiting, b...)
-	f.write()
+	select {
+	case f.wake <- struct{}{}:
+	default:
+	}
 	return len(b), nil
 }
 
+var errSlow = errors.New("the disk is too slow")
+
 // write writes what waits.
 func (f *bookFile) write() {
-	for len(f.waiting) > 0 {
-		n, err := f.file.Write(f.waiting)
+	f.disk.Lock()
+	defer f.disk.Unlock()
+	for {
+		f.mu.Lock()
+		some := f.waiting
+		f.mu.Unlock()
+		if len(some) == 0 {
+			return
+		}
+		n, err := f.file.Write(some) // what is appended meanwhile comes behind it
+		f.mu.Lock()
 		f.waiting = f.waiting[:copy(f.waiting, f.waiting[n:])]
-		if f.full = err; err != nil {
+		f.full = err
+		f.mu.Unlock()
+		if err != nil {
 			return
 		}
 	}
@@ -57,12 +83,42 @@ func (f *bookFile) write() {
 // check writes what waits, and sees that the file is still there under its name.
 func (f *bookFile) check() error {
 	f.write()
-	f.gone = f.inPlace()
+	f.disk.Lock()
+	gone := f.inPlace()
+	f.disk.Unlock()
+	f.mu.Lock()
+	f.gone = gone
+	f.mu.Unlock()
 	return f.fault()
 }
 
 // fault is why not all that came is kept now, nil while it is.
-func (f *bookFile) fault() error { return cmp.Or(f.full, f.gone) }
+func (f *bookFile) fault() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return cmp.Or(f.full, f.gone)
+}
+
+// keep writes what comes and looks after the file until stop, and calls done
+// after each time that it did.
+func (f *bookFile) keep(stop <-chan struct{}, done func()) {
+	look := time.NewTicker(checkEvery)
+	defer look.Stop()
+	for {
+		select {
+		case <-stop:
+			return
+		case <-f.wake:
+			f.write()
+		case <-look.C:
+			f.check()
+		}
+		done()
+	}
+}
+
+// checkEvery is how often a disk that was full is tried again.
+const checkEvery = 250 * time.Millisecond
 
 // inPlace makes a file that was deleted anew.
 func (f *bookFile) inPlace() error {
