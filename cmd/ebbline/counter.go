@@ -190,13 +190,16 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 	look := time.NewTicker(lookEvery)
 	defer look.Stop()
 	began, heard := time.Now(), time.Now()
-	second := 0
+	second, over := 0, false
 	for {
+		due := false
 		select {
 		case <-ctx.Done():
 			run.Stop()
 			return nil
+		case <-pump.Wake(): // an alarm waits for no look
 		case <-look.C:
+			due = true
 		}
 		ended := pump.Err()
 		at := run.State().Now
@@ -217,7 +220,9 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 		if quiet := time.Since(heard); quiet > 2*time.Second {
 			run.Step(decay.Lost{At: at + lookEvery, Why: "no reading for a while"})
 		}
-		run.Step(decay.Look{At: run.State().Now})
+		if due || ended != nil {
+			run.Step(decay.Look{At: run.State().Now})
+		}
 		if ended != nil {
 			run.Stop()
 			if errors.Is(ended, io.EOF) || errors.Is(ended, sensor.ErrClosed) {
@@ -226,9 +231,10 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 			return ended
 		}
 		st := run.State()
-		if st.OverCeiling {
+		if st.OverCeiling && (due || !over) {
 			fmt.Fprintf(tell, "ALARM  %s, over the ceiling: shut the supply and let air out\n", st.P.Format(b.unit))
 		}
+		over = st.OverCeiling
 		if run.Over() {
 			return nil
 		}
