@@ -236,6 +236,7 @@ func echoes(t testing.TB, cols, rows int, screen string, n int) (d delays) {
 
 // Without a screen the alarm is a line, printed as it happens.
 func TestAlarmLine(t *testing.T) {
+	t.Parallel()
 	for _, form := range []struct{ flag, on, off string }{
 		{"--plain", "ALARM", "below the ceiling again"},
 		{"--json", `"alarm":"over-ceiling"`, `"alarm":"ceiling-cleared"`},

@@ -47,6 +47,7 @@ reads = "absolute"
 // the board sends, and whichever profile is the default on the day it is
 // measured again.
 func TestCaptureIsJudgedAsItsRecord(t *testing.T) {
+	t.Parallel()
 	kpa := decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}
 	type board struct {
 		name, format string

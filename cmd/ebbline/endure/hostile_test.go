@@ -495,6 +495,7 @@ func TestHostileTexts(t *testing.T) {
 
 // A port that sends what steers terminals, and now and then a reading.
 func TestHostileBoard(t *testing.T) {
+	t.Parallel()
 	master, slave, err := pty.Open()
 	if err != nil {
 		t.Fatal("no pseudo-terminal: ", err)
@@ -559,6 +560,7 @@ func volts(t testing.TB) string {
 
 // Everything the program writes is the user's own, whatever the umask.
 func TestFilesArePrivate(t *testing.T) {
+	t.Parallel()
 	old := syscall.Umask(0)
 	defer syscall.Umask(old)
 	home := t.TempDir()

@@ -27,6 +27,10 @@ var program string
 
 func TestMain(m *testing.M) {
 	flag.Parse()
+	// Those that may run beside others wait for the program most of their time.
+	if f := flag.Lookup("test.parallel"); f.Value.String() == f.DefValue {
+		_ = f.Value.Set("4")
+	}
 	os.Exit(func() int {
 		if program = os.Getenv("EBBLINE_ENDURE_PROGRAM"); program != "" {
 			return m.Run() // a test that runs again in a process of its own

@@ -158,6 +158,7 @@ func checkRecord(t testing.TB, book string) {
 // A terminal that takes a thousand bytes a second delays neither the recorder nor,
 // beyond what the system queues for it, the alarm.
 func TestSlowTerminal(t *testing.T) {
+	t.Parallel()
 	rate := amount(8000, 1000)
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	var mu sync.Mutex
@@ -204,6 +205,7 @@ func TestSlowTerminal(t *testing.T) {
 // A terminal that takes nothing at all, as after ctrl+s, stops the screen only; a
 // signal ends the program, and the record is whole.
 func TestStoppedTerminal(t *testing.T) {
+	t.Parallel()
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	x := inTerminal(t, command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book), look{})
 	k := watchCapture(book, b)
@@ -216,6 +218,7 @@ func TestStoppedTerminal(t *testing.T) {
 
 // When it goes on, a terminal that was stopped shows what is now.
 func TestStoppedTerminalGoesOn(t *testing.T) {
+	t.Parallel()
 	b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()
 	x := inTerminal(t, command(t, "hold", "--yes", "--port", b.name, "--volume", "10L", "--book", book), look{})
 	x.wait("95 %", 30*time.Second)
@@ -239,6 +242,7 @@ func TestStoppedTerminalGoesOn(t *testing.T) {
 
 // A pipe that nobody reads stops neither the recorder nor the end by a signal.
 func TestStoppedPipe(t *testing.T) {
+	t.Parallel()
 	for _, flag := range []string{"--plain", "--json"} {
 		t.Run(flag, func(t *testing.T) {
 			b, book := newBoard(t, 1000, holding(time.Second, 1200)), t.TempDir()

@@ -30,6 +30,7 @@ const (
 // A real hour at 200 readings a second on a large screen: memory and
 // descriptors do not grow, and every line is in the capture.
 func TestSoak(t *testing.T) {
+	t.Parallel()
 	const hz, hold = 200, 20 * time.Minute
 	long, each := amount(15*time.Second, time.Hour), amount(time.Second, 10*time.Second)
 	warm := long / 12 // until buffers, trace and history have their size
