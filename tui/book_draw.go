@@ -339,7 +339,11 @@ func (m *book) answer() []fact {
 		if !t.comparable {
 			return append(out, fact{"one of the two tests had no hold: there is nothing to compare", warn})
 		}
-		out = append(out, fact{report.Repair(t.change, t.older.result.Cd), strong})
+		if why := report.NoRepair(t.older.rec, t.rec); why != "" {
+			out = append(out, fact{why, warn})
+		} else {
+			out = append(out, fact{report.Repair(t.change, t.older.result.Cd), strong})
+		}
 		for _, w := range CompareDoubts(t.older.rec, t.rec) {
 			out = append(out, fact{w, warn})
 		}

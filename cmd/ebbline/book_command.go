@@ -269,7 +269,10 @@ func (a *app) bookCompareCommand() *cobra.Command {
 		Short: "Compare two tests of one duct: what did the repair do, and how sure is that",
 		Long: `Compare measures both records again from their readings and says how much smaller
 the leak became, with the interval at 95 %. It is a repair's proof only when both
-are tests of the same duct.`,
+are tests of the same duct. Of a record that was changed after it was written
+nothing is said.
+
+Exit status: 0 compared, 1 a record was changed, 2 no record or no hold.`,
 		Example: `  ebbline book compare 3f9a2c1e 77b0d412
   ebbline book compare before.ebbline after.ebbline --json`,
 		Args: need(2, "ebbline book compare 3f9a2c1e latest"),
@@ -301,9 +304,16 @@ func (a *app) bookCompare(s *shelf, first, second string, asJSON bool) error {
 	if !ok {
 		return wrong("name records of tests that had a hold", "the two tests give nothing to compare")
 	}
-	words := report.Repair(c, results[0].Cd)
+	words, why := report.Repair(c, results[0].Cd), report.NoRepair(recs[0], recs[1])
+	if why != "" {
+		words, a.status = why, exitLeaks
+	}
 	if asJSON {
-		b, err := json.Marshal(repairOf(c, words))
+		told := repairOf(c, words)
+		if why != "" {
+			told = repairJSON{Repair: "not-told", Text: why}
+		}
+		b, err := json.Marshal(told)
 		if err == nil {
 			_, err = fmt.Fprintf(a.out, "%s\n", b)
 		}

@@ -161,6 +161,19 @@ func TestBookComparesAndMeasuresAgain(t *testing.T) {
 	if status != 0 || !strings.Contains(out, `"repair":"mended"`) {
 		t.Errorf("compare --json: status %d %s", status, out)
 	}
+	b, err := os.ReadFile(names[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := put(t, "changed.ebbline", strings.Replace(string(b), "label: job 1", "label: job 9", 1))
+	status, out, _ = ebbline(t, "", "book", "compare", changed, names[1])
+	if status != exitLeaks || strings.Contains(out, "MENDED") || !strings.Contains(out, "repair  nothing is said of the repair, for of the two records the one before was changed") {
+		t.Errorf("compare of a changed record: status %d\n%s", status, out)
+	}
+	status, out, _ = ebbline(t, "", "book", "compare", names[1], changed, "--json")
+	if status != exitLeaks || !strings.HasPrefix(out, `{"repair":"not-told","share_left":{"value":null,`) || !strings.Contains(out, "the one after was changed") {
+		t.Errorf("compare --json of a changed record: status %d\n%s", status, out)
+	}
 	if _, _, errOut := ebbline(t, "", "book", "compare", names[1], names[0]); !strings.Contains(errOut, "wrong way round") {
 		t.Errorf("compare in the wrong order says %q", errOut)
 	}

@@ -123,6 +123,9 @@ func (a *app) report(args []string, f *reportFlags) error {
 		return err
 	}
 	for i, t := range append(slices.Clone(s.Tests[:1]), s.Sections...) {
+		if (len(s.Sections) > 0 || f.engine.displacement != "") && t.Record.Digest == record.DigestDiffers {
+			return errChanged(t.Name)
+		}
 		if len(s.Sections) > 0 && !(t.Result.HasFit && t.Result.HasVolume) {
 			return wrong("areas add up only where each is known: hold it again, with --volume", "%s: %s", t.Name, report.Verdict(t.Result))
 		}

@@ -131,6 +131,46 @@ func TestReportTellsOfAChangedRecord(t *testing.T) {
 	}
 }
 
+// No form of a report of a changed or torn record looks like that of a whole
+// one, and none of them says that a repair mended it.
+func TestEveryFormOwnsUpFirst(t *testing.T) {
+	b, err := os.ReadFile(records + "before.ebbline")
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := strings.Replace(string(b), "simulated: yes", "simulated: no", 1)
+	changed, torn := put(t, "changed.ebbline", whole), put(t, "torn.ebbline", string(b)[:len(b)*9/10])
+	for _, c := range []struct{ file, text, json, csv string }{
+		{changed, "RECORD CHANGED AFTER IT WAS WRITTEN, NO PROOF. ", `{"doubts":["The record changed.ebbline was changed after it was written: it proves nothing."]`, ",changed"},
+		{torn, "END OF A RECORD IS MISSING, A CHANGE CANNOT BE TOLD. ", `{"doubts":["The record torn.ebbline has lost its end: it was read up to line `, ",torn"},
+	} {
+		if status, out, errOut := ebbline(t, "", "report", c.file, "--text"); status != 0 || !strings.HasPrefix(out, c.text) {
+			t.Errorf("text: status %d, %q%s", status, out, errOut)
+		}
+		if _, out, errOut := ebbline(t, "", "report", c.file, "--json"); !strings.HasPrefix(out, c.json) {
+			t.Errorf("json: %.300q%s", out, errOut)
+		}
+		_, out, errOut := ebbline(t, "", "report", c.file, "--csv")
+		if rows := strings.Split(out, "\n"); len(rows) < 2 || !strings.HasSuffix(rows[0], ",record_state") || !strings.HasSuffix(rows[1], c.csv) {
+			t.Errorf("csv: %.300q%s", out, errOut)
+		}
+	}
+	for _, args := range [][]string{{"--text"}, {"--json"}, {"-o", "-"}} {
+		_, out, _ := ebbline(t, "", append([]string{"report", changed, records + "after.ebbline"}, args...)...)
+		if strings.Contains(out, "is left") || strings.Contains(out, "mended") || strings.Contains(out, "share_left") || !strings.Contains(strings.ToLower(out), "nothing is said of the repair") {
+			t.Errorf("%q: a changed record proves a repair: %.500s", args, out)
+		}
+	}
+	for _, args := range [][]string{
+		{changed, "--displacement", "2.0L", "--speed", "3000rpm", "--requested", "2450hPa"},
+		{records + "before.ebbline", "--section", changed},
+	} {
+		if status, out, errOut := ebbline(t, "", append([]string{"report", "--text"}, args...)...); status != exitTrouble || out != "" || !strings.Contains(errOut, "was changed after it was written") {
+			t.Errorf("%q: status %d, %q, %q", args, status, out, errOut)
+		}
+	}
+}
+
 // What a profile says of its transducer comes into the record, and onto the
 // sheet.
 func TestSheetNamesTheSensor(t *testing.T) {

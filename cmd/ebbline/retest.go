@@ -66,7 +66,7 @@ func (s *session) repair(after decay.Result) {
 
 // repairJSON is what a repair did, as JSON prints it.
 type repairJSON struct {
-	Repair string  `json:"repair"`
+	Repair string  `json:"repair"` // "not-told" of records that prove nothing
 	Left   bounds  `json:"share_left"`
 	Less   *bounds `json:"smaller_by_mm2"` // null without volumes
 	Text   string  `json:"text"`

@@ -111,10 +111,15 @@ func openRecord(name string) (record.Record, error) {
 		return rec, wrong("name a record, a file that ends in .ebbline; ebbline measure reads other traces", "%s: %w", name, err)
 	}
 	if rec.Digest == record.DigestDiffers {
-		return rec, wrong("name another record, or test again; ebbline book show "+name+" shows what it says now",
-			"%s: was changed after it was written (its digest differs)", name)
+		return rec, errChanged(name)
 	}
 	return rec, nil
+}
+
+// errChanged refuses a record from which more would be concluded.
+func errChanged(name string) error {
+	return wrong("name another record, or test again; ebbline book show "+name+" shows what it says now",
+		"%s: was changed after it was written (its digest differs)", name)
 }
 
 // again is the result of a record, computed from its readings.

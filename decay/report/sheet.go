@@ -149,12 +149,20 @@ func (s *Sheet) split() (decay.Split, bool) {
 	return decay.NewSplit(s.Tests[0].Result.Area, all), true
 }
 
-// change is what the repair did.
+// change is what the repair did, false when nothing can be said of it.
 func (s *Sheet) change() (decay.Change, bool) {
-	if len(s.Tests) < 2 {
+	if len(s.Tests) < 2 || s.noRepair() != "" {
 		return decay.Change{}, false
 	}
 	return decay.Compare(s.Tests[0].Result, s.Tests[1].Result)
+}
+
+// noRepair is why the sheet says nothing of a repair though it has two tests.
+func (s *Sheet) noRepair() string {
+	if len(s.Tests) < 2 {
+		return ""
+	}
+	return NoRepair(s.Tests[0].Record, s.Tests[1].Record)
 }
 
 // RepairSentence says what a repair did, for a customer.
@@ -265,7 +273,7 @@ type page struct {
 	Notes       []string
 	Files       []*Test
 	Written     string // by which versions
-	Changed     []string
+	Doubts      []string
 }
 
 //go:embed sheet.html.tmpl
@@ -317,6 +325,8 @@ func (s *Sheet) HTML(w io.Writer) error {
 	}
 	if ch, ok := s.change(); ok {
 		p.Repair = RepairSentence(ch)
+	} else if why := s.noRepair(); why != "" {
+		p.Repair = sentence(why)
 	} else if len(s.Tests) == 2 {
 		p.Repair = "The two tests cannot be compared: one of them has no hold that could be measured."
 	}
@@ -325,11 +335,8 @@ func (s *Sheet) HTML(w io.Writer) error {
 	}
 	p.Rows = s.rows()
 	p.Notes = s.notes()
-	p.Files = s.files()
+	p.Files, p.Doubts = s.files(), s.doubts()
 	for _, t := range p.Files {
-		if t.Record.Digest == record.DigestDiffers {
-			p.Changed = append(p.Changed, "The record "+t.Name+" was changed after it was written: it proves nothing.")
-		}
 		if w := typed(t.Record.Program); w != "" && !strings.Contains(p.Written, w) {
 			p.Written = strings.TrimPrefix(p.Written+", "+w, ", ")
 		}

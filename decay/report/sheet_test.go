@@ -457,7 +457,14 @@ func TestMessageFits(t *testing.T) {
 			t.Fatalf("%q", m)
 		}
 	})
-	m := repaired(t).Message()
+	torn, changed := testOf(t, "before", "before"), testOf(t, "after", "after")
+	torn.Record.Torn, changed.Record.Digest = true, record.DigestDiffers
+	torn.Record.Label = strings.Repeat("long ", 200)
+	m := (&Sheet{Tests: []*Test{torn, changed}}).Message()
+	if n := utf8.RuneCountInString(m); n >= MessageMost || !strings.HasPrefix(m, "RECORD CHANGED AFTER IT WAS WRITTEN, NO PROOF. END OF A RECORD IS MISSING, A CHANGE CANNOT BE TOLD. SIMULATED, NO PROOF. Leak test: long") {
+		t.Errorf("%d letters: %s", n, m)
+	}
+	m = repaired(t).Message()
 	for _, w := range []string{"BEFORE the repair", "It leaks", "0.90 mm (95 % sure: 0.87 to 0.93 mm)", "AFTER the repair", "It holds", "2 % is left", "Job 12"} {
 		if !strings.Contains(m, w) {
 			t.Errorf("the message lacks %q: %s", w, m)
@@ -503,6 +510,26 @@ func TestPictureIsTheChart(t *testing.T) {
 		c := colour(ink)
 		if n := count[[3]uint32{uint32(c.R), uint32(c.G), uint32(c.B)}]; n < 200 {
 			t.Errorf("%d pixels of %s", n, ink)
+		}
+	}
+}
+
+// A picture says above all else that its record was changed, or lost its end.
+func TestPictureOwnsUpFirst(t *testing.T) {
+	x := testOf(t, "before", "")
+	s := &Sheet{Tests: []*Test{x}}
+	for _, c := range []struct {
+		digest record.Digest
+		torn   bool
+		want   string
+	}{
+		{record.DigestFits, false, "SIMULATED, NO PROOF"},
+		{record.DigestDiffers, false, "RECORD CHANGED AFTER IT WAS WRITTEN, NO PROOF"},
+		{record.NoDigest, true, "END OF A RECORD IS MISSING, A CHANGE CANNOT BE TOLD"},
+	} {
+		x.Record.Digest, x.Record.Torn = c.digest, c.torn
+		if got := s.picture().shapes[0].text; got != c.want {
+			t.Errorf("%q comes first, not %q", got, c.want)
 		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"ebbline/decay"
+	"ebbline/decay/record"
 )
 
 // cell makes a typed text safe for a table: what a spreadsheet would take for a
@@ -40,6 +41,10 @@ func (s *Sheet) CSV(w io.Writer) error {
 	if s.Simulated() {
 		head = append(head, "simulated")
 	}
+	doubtful := len(s.doubts()) > 0
+	if doubtful {
+		head = append(head, "record_state")
+	}
 	_ = c.Write(head) // an error stays and shows at the end
 	for _, t := range s.files() {
 		at, p := t.Curve.Gauge(t.Curve.Rate(), 400)
@@ -52,6 +57,9 @@ func (s *Sheet) CSV(w io.Writer) error {
 				si(float64(x.P) / decay.Kilopascal), si(float64(t.gauge(x)) / decay.Kilopascal), fit}
 			if s.Simulated() {
 				row = append(row, map[bool]string{true: "yes", false: "no"}[t.Record.Simulated])
+			}
+			if doubtful {
+				row = append(row, record.StateOf(t.Record, nil).String())
 			}
 			_ = c.Write(row)
 		}
@@ -107,11 +115,13 @@ type jsonShare struct {
 }
 
 type jsonSheet struct {
+	Doubts    []string      `json:"doubts,omitempty"` // on records that are not as they were written
 	Simulated bool          `json:"simulated"`
 	Customer  string        `json:"customer,omitempty"`
 	Note      string        `json:"note,omitempty"`
 	Tests     []jsonTest    `json:"tests"`
 	Repair    string        `json:"repair,omitempty"`
+	NoRepair  string        `json:"repair_not_told,omitempty"` // why
 	Left      *jsonInterval `json:"share_left,omitempty"`
 	Sections  []jsonShare   `json:"sections,omitempty"`
 	Meaning   []string      `json:"engine,omitempty"`
@@ -120,13 +130,13 @@ type jsonSheet struct {
 // JSON writes the sheet as one object on one line: for each test its result as
 // `measure` prints it, and its readings.
 func (s *Sheet) JSON(w io.Writer) error {
-	out := jsonSheet{Simulated: s.Simulated(), Customer: s.Customer, Note: s.Note}
+	out := jsonSheet{Doubts: s.doubts(), NoRepair: s.noRepair(), Simulated: s.Simulated(), Customer: s.Customer, Note: s.Note}
 	if s.Engine != nil {
 		out.Meaning = append(s.Engine.Sentences(), s.Engine.Assumed())
 	}
 	for _, t := range s.files() {
 		j := jsonTest{
-			Role: t.role(), Label: t.Record.Label, Simulated: t.Record.Simulated, Digest: t.Mark(), Whole: t.Record.Digest.String(),
+			Role: t.role(), Label: t.Record.Label, Simulated: t.Record.Simulated, Digest: t.Mark(), Whole: record.StateOf(t.Record, nil).String(),
 			By: or(s.By, t.extra("by")), Sensor: or(s.Sensor, t.extra("sensor")), Calibrated: or(s.Calibrated, t.extra("calibrated")),
 			Result: newJSON(Input{File: t.Name, Result: t.Result, Of: t.Record.Setup.Of}),
 			Time:   []number{}, Pressure: []number{},
@@ -196,6 +206,9 @@ func (s *Sheet) Message() string {
 
 func (s *Sheet) message(label string) string {
 	var b strings.Builder
+	for _, doubt := range s.shortDoubts() {
+		b.WriteString(doubt + ". ")
+	}
 	if s.Simulated() {
 		b.WriteString("SIMULATED, NO PROOF. ")
 	}
@@ -226,6 +239,9 @@ func (s *Sheet) message(label string) string {
 		}
 		b.WriteString("Of the leak " + left + " is left. ")
 	}
+	if s.noRepair() != "" {
+		b.WriteString("Nothing is said of the repair. ")
+	}
 	last := s.Tests[len(s.Tests)-1]
 	if last.Result.Hold.StartAbs != 0 {
 		b.WriteString("Tested at " + last.Result.Hold.StartGauge.Format(s.unit()) + ". ")
@@ -237,15 +253,20 @@ func (s *Sheet) message(label string) string {
 }
 
 // Picture writes the chart of the sheet as PNG.
-func (s *Sheet) Picture(w io.Writer) error {
+func (s *Sheet) Picture(w io.Writer) error { return s.picture().png(w) }
+
+func (s *Sheet) picture() *drawing {
 	c := newChart(s.Tests, s.unit())
 	// Alone, the chart has to say itself what it is of.
 	const margin, title = 4.0, 84
 	top := margin
-	d := drawing{w: c.w + 2*margin}
+	d := &drawing{w: c.w + 2*margin}
 	line := func(text string, size float64, bold bool) {
 		top += size + 1.6
 		d.add(shape{paths: [][]point{{{margin, top - 1.6}}}, text: text, ink: inkText, size: size, bold: bold})
+	}
+	for _, doubt := range s.shortDoubts() {
+		line(doubt, 4.6, true)
 	}
 	if s.Simulated() {
 		line("SIMULATED, NO PROOF", 4.6, true)
@@ -270,5 +291,5 @@ func (s *Sheet) Picture(w io.Writer) error {
 		d.add(moved)
 	}
 	d.h = top + c.h + margin
-	return d.png(w)
+	return d
 }

@@ -163,9 +163,6 @@ func (s *Sheet) notes() []string {
 		}
 	}
 	for _, t := range s.Tests {
-		if t.Record.Torn {
-			add(t.Role, fmt.Sprintf("the end of the record is missing: it was read up to line %d", t.Record.TornLine))
-		}
 		if t.Record.Unended {
 			add(t.Role, "the test was ended while there was still pressure")
 		}
