@@ -3,6 +3,7 @@ package decay
 import (
 	"fmt"
 	"math"
+	"sort"
 	"time"
 )
 
@@ -26,6 +27,8 @@ type Live struct {
 	last Sample
 
 	shutAt                float64 // when the supply valve was said to be shut, s; NaN: never
+	touchedAt             float64 // when the leak was said to be changed, s; NaN: never
+	filledAt              float64 // when the latest fill began, s; NaN: none was seen
 	over, saturated, open int     // readings above the ceiling, at full scale, below zero scale
 	overRun, overMost     int     // in a row
 	openRun, openMost     int
@@ -43,7 +46,10 @@ type Live struct {
 
 // NewLive starts an estimate.
 func NewLive(set Setup) *Live {
-	l := &Live{set: set.WithDefaults(), h: newHistory(), shutAt: math.NaN(), settled: math.NaN()}
+	l := &Live{set: set.WithDefaults(), h: newHistory(), shutAt: math.NaN(), settled: math.NaN(), touchedAt: math.NaN(), filledAt: math.NaN()}
+	if set.Touched > 0 {
+		l.touchedAt = set.Touched.Seconds()
+	}
 	// A sensor at rest may well read the same value for long; only under
 	// pressure is that a sign of a stuck one.
 	l.h.rest, l.h.restBand = float64(set.NominalAmbient()), 3*Kilopascal
@@ -104,7 +110,39 @@ func (l *Live) reads(p float64) float64 {
 	return p - float64(l.set.NominalAmbient())
 }
 
+// touch ends the hold under way, for the leak is not what it was from then on.
+// Another one in the same hold says nothing new.
+func (l *Live) touch(at time.Duration) {
+	if math.IsNaN(l.touchedAt) || l.filledAt > l.touchedAt {
+		l.touchedAt = at.Seconds()
+	}
+}
+
+// segment finds the phases. A hold that somebody touched is that of the readings
+// before; what happened to the test since is told by all of them.
 func (l *Live) segment() segments {
+	sg := l.segmentWhole()
+	l.filledAt = sg.fillAt
+	all := l.h.cells
+	n := sort.Search(len(all), func(i int) bool { return all[i].t1 > l.touchedAt })
+	if math.IsNaN(l.touchedAt) || sg.fillAt > l.touchedAt || n == len(all) || n < 4 {
+		return sg
+	}
+	l.h.cells = all[:n]
+	before := l.segmentWhole()
+	l.h.cells = all
+	if before.hasHold {
+		sg.hold, sg.hasHold, sg.isolated, sg.disturbed, sg.holdOpen = before.hold, true, before.isolated, before.disturbed, false
+		sg.touched = true
+		// A release that began before it was none: the pressed joint made the bend.
+		if up := all[len(all)-1].p - float64(l.set.NominalAmbient()); sg.phase == PhaseRelease && sg.phaseAt < l.touchedAt && up > 0.2*sg.top {
+			sg.phase, sg.phaseAt = PhaseHold, before.phaseAt
+		}
+	}
+	return sg
+}
+
+func (l *Live) segmentWhole() segments {
 	sg := segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
 	if !math.IsNaN(l.shutAt) {
 		sg.shut(l.h.cells, l.shutAt)
@@ -177,6 +215,9 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	if low && !math.IsNaN(sg.fillAt) {
 		r.Outcome = NeverBuilt
 		return phase, since, r
+	}
+	if sg.touched {
+		r.Touched = seconds(l.touchedAt)
 	}
 	if sg.disturbed {
 		r.Flags = append(r.Flags, FlagDisturbed)
@@ -410,7 +451,12 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 				break
 			}
 		}
-		r.Warnings = append(r.Warnings, l.help(r, e, creep))
+		if r.Touched > 0 {
+			r.ToDecide, r.HasDecide = 0, false
+			r.Warnings = append(r.Warnings, Warning{"touched", "the hold ended when joints were pressed or mended: fill again for a longer one"})
+		} else {
+			r.Warnings = append(r.Warnings, l.help(r, e, creep))
+		}
 	}
 	if s := r.Settling; r.Outcome != Holds && math.Abs(s.Amplitude) > settlingSeen && length < settledAfter*s.Tau.Seconds() {
 		r.Warnings = append(r.Warnings, Warning{"unsettled", fmt.Sprintf("the air was still settling when the hold ended, with a time constant of %.0f s: the leak may be smaller than is said; hold for %.0f s to be sure",

@@ -50,18 +50,22 @@ type (
 	// or the operator's word. It is never needed, but a duct so tight that its
 	// pressure does not fall looks like one that is still fed.
 	Shut struct{ At time.Duration }
+	// Touched says that somebody has begun to change the leak, pressing or mending
+	// joints: the hold ends there, and the answer is what it told.
+	Touched struct{ At time.Duration }
 	// Look asks for a fresh estimate; the screen sends a few a second.
 	Look struct{ At time.Duration }
 	// Finish ends the test: the operator's wish, or the end of the stream.
 	Finish struct{ At time.Duration }
 )
 
-func (Taken) event()  {}
-func (Lost) event()   {}
-func (Shut) event()   {}
-func (Doubt) event()  {}
-func (Look) event()   {}
-func (Finish) event() {}
+func (Taken) event()   {}
+func (Lost) event()    {}
+func (Shut) event()    {}
+func (Doubt) event()   {}
+func (Touched) event() {}
+func (Look) event()    {}
+func (Finish) event()  {}
 
 // An Effect is something the shell around the procedure has to do or show.
 type Effect interface{ effect() }
@@ -262,6 +266,9 @@ func (p *Procedure) Step(ev Event) []Effect {
 	case Shut:
 		s.Now = max(s.Now, ev.At)
 		p.live.shutAt = ev.At.Seconds()
+	case Touched:
+		s.Now = max(s.Now, ev.At)
+		p.live.touch(ev.At)
 	case Look:
 		if s.Phase == PhaseOver {
 			break

@@ -115,6 +115,7 @@ type Result struct {
 	Ambient  Pressure
 	Zero     Gauge // zero error found before the fill, 0 when not seen
 	Samples  int
+	Touched  time.Duration // as in [Setup]; 0: never, or before the latest fill
 	Warnings []Warning
 
 	heldUp  bool     // the supply may have held the pressure up

@@ -47,6 +47,9 @@ type Setup struct {
 	Rigid              bool        // Compliance 0 was stated, and the default is not to be used
 	RigLeak            Interval    // effective area of the rig's own leak, m², to be subtracted; zero: none known
 	Division           Gauge       // smallest step of a dial read by eye; 0: none
+	// Touched is when somebody began to change the leak, pressing or mending
+	// joints: the hold under way ended then, and what it tells stands. 0: nobody did.
+	Touched time.Duration
 }
 
 // Defaults where a Setup says nothing.

@@ -26,6 +26,7 @@ type segments struct {
 	isolated   bool // the hold shows that the supply is off: it falls
 	holdOpen   bool // the hold runs to the end of what is known
 	disturbed  bool
+	touched    bool // the hold ended when somebody touched the leak
 	phase      Phase
 	phaseAt    float64
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
 
@@ -72,6 +73,19 @@ func (m *model) meterReading() {
 		if t-h.rates.Start() > 2*rateSpan {
 			h.rates.DropBefore(t - rateSpan - 1)
 		}
+	}
+}
+
+// touchLag is within what time of its beginning a change of the leak is told.
+const touchLag = 3 * time.Second
+
+// noticeTouch ends the hold where a joint was pressed in the hunt: what it told
+// until then is the answer. Who only looks at the meter ends nothing.
+func (m *model) noticeTouch() {
+	h := &m.s.hunt
+	if m.s.view == viewHunt && h.trend >= trendSmaller && isolated(m.s.st.Phase) {
+		told := m.at - time.Duration(h.since*float64(time.Second))
+		m.step(decay.Touched{At: max(told-touchLag, m.huntAt)})
 	}
 }
 

@@ -101,6 +101,9 @@ func (m *model) toggle(v view) {
 		v = viewRoom
 	}
 	s.view = v
+	if v == viewHunt {
+		m.huntAt = m.at
+	}
 	m.refreshKeys()
 }
 

@@ -29,14 +29,15 @@ type tickMsg time.Time
 
 // model joins the readings, the procedure and the scene.
 type model struct {
-	o    Options
-	s    scene
-	set  decay.Setup // of the test under way
-	proc *decay.NetProcedure
-	pump *sensor.Pump
-	term terminal
-	w, h int
-	pal  *[styles]string
+	o      Options
+	s      scene
+	set    decay.Setup   // of the test under way
+	huntAt time.Duration // when the hunt was opened last
+	proc   *decay.NetProcedure
+	pump   *sensor.Pump
+	term   terminal
+	w, h   int
+	pal    *[styles]string
 
 	meter   meter
 	items   []sensor.Item
@@ -119,7 +120,7 @@ func (m *model) startTest(set decay.Setup) {
 		s.trace.Add(r.At.Seconds(), float64(m.proc.State().P))
 	}
 	m.waited = nil
-	m.meter, s.hunted, s.clean = meter{}, false, decay.Result{}
+	m.meter, s.clean = meter{}, decay.Result{}
 	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.state()
@@ -232,6 +233,7 @@ func (m *model) tick(now time.Time) {
 	m.s.st = m.state()
 	if m.s.card == nil && !m.over {
 		m.meterReading()
+		m.noticeTouch()
 	}
 	if m.s.st.OverCeiling && !m.over && now.Sub(m.rang) >= bellEvery {
 		m.rang = now
@@ -285,10 +287,7 @@ func (m *model) step(ev decay.Event) {
 		case decay.CeilingPassed:
 			m.rang = time.Time{} // the next tick rings
 		case decay.Estimated:
-			if m.s.view == viewHunt && isolated(m.proc.State().Phase) {
-				m.s.hunted = true
-			}
-			if !m.s.hunted && e.Result.HasFit && isolated(m.proc.State().Phase) {
+			if e.Result.HasFit && isolated(m.proc.State().Phase) {
 				m.s.clean = e.Result
 			}
 		case decay.VerdictReached:
@@ -314,7 +313,7 @@ func (m *model) mark(e decay.PhaseChanged) {
 	// Only a fill of an empty duct is a new question: a joint that is pressed may
 	// look like any phase.
 	if e.To == decay.PhaseFill && m.s.hunt.empty {
-		m.s.hunted, m.s.clean = false, decay.Result{}
+		m.s.clean = decay.Result{}
 	}
 	if n := len(m.s.marks); n >= 24 {
 		m.s.marks = append(m.s.marks[:1], m.s.marks[2:]...)

@@ -43,7 +43,6 @@ type scene struct {
 	detail   bool
 	help     bool
 	helpPage int
-	hunted   bool         // joints were pressed since the fill, which changes the leak
 	clean    decay.Result // what was known before that
 	keys     []hint       // for the foot of the screen and the help
 }

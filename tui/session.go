@@ -177,12 +177,11 @@ func (m *model) pressSplit(k tea.KeyMsg) (tea.Cmd, bool) {
 	return nil, true
 }
 
-// found is what the test found: r, or what was known in the hold before joints
-// were pressed, which changes the leak, or when a verdict was reached that the
-// whole of the test, its release included, blurs again.
+// found is what the test found: r, or what was known in the hold when a verdict
+// was reached that the whole of the test, its release included, blurs again.
 func (s *scene) found(r decay.Result) decay.Result {
 	blurred := r.Outcome == decay.Undecided && s.clean.Outcome != decay.Undecided
-	if s.clean.HasFit && (s.hunted || blurred || !r.HasFit) {
+	if s.clean.HasFit && (blurred || !r.HasFit) {
 		return s.clean
 	}
 	return r

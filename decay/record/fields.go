@@ -185,6 +185,18 @@ var derived = []field{
 			return nil
 		}},
 	span("hold_start_s", func(r *Record) *time.Duration { return &r.Result.Hold.Start }),
+	{"touched_s",
+		func(r *Record) string {
+			if r.Result.Touched == 0 {
+				return ""
+			}
+			return formatSeconds(r.Result.Touched)
+		},
+		func(r *Record, s string) (err error) {
+			r.Result.Touched, err = parseSeconds(s)
+			r.Setup.Touched = r.Result.Touched
+			return err
+		}},
 	span("hold_end_s", func(r *Record) *time.Duration { return &r.Result.Hold.End }),
 	float("hold_start_pa_abs", func(r *Record) *decay.Pressure { return &r.Result.Hold.StartAbs }),
 	float("hold_start_pa_gauge", func(r *Record) *decay.Gauge { return &r.Result.Hold.StartGauge }),

@@ -61,6 +61,9 @@ func (f *file) close(tr *Trace, samples []decay.Sample) {
 	for i := range tr.Samples {
 		tr.Samples[i].At -= first
 	}
+	if tr.Setup != nil && tr.Setup.Touched > 0 {
+		tr.Setup.Touched -= first
+	}
 	tr.BadRows = f.bad
 	if f.bad > 0 {
 		tr.Flags = append(tr.Flags, decay.FlagBadRows)

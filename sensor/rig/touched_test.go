@@ -1,0 +1,75 @@
+package rig_test
+
+import (
+	"bytes"
+	"testing"
+	"time"
+
+	"ebbline/decay"
+	"ebbline/decay/record"
+	"ebbline/sensor/rig"
+	"ebbline/sensor/trace"
+)
+
+// A joint that is mended in the hold does not change what the hold told: the
+// answer at the end, in the record and when the record is judged again is that
+// of the readings before.
+func TestTouchedHoldKeepsItsAnswer(t *testing.T) {
+	cfg := rig.Default()
+	cfg.Hole = decay.Millimetre
+	set := decay.Setup{Volume: cfg.Volume, Ambient: cfg.Ambient}
+	r, p := rig.New(cfg), decay.NewProcedure(set)
+	var b bytes.Buffer
+	w, err := record.NewWriter(&b, record.Record{Program: "test", Setup: set})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := 3 * time.Second // a record's times need not begin at zero
+	run := func(long time.Duration) {
+		for end := at + long; at < end; at += 20 * time.Millisecond {
+			r.Advance(20 * time.Millisecond)
+			s := decay.Sample{At: at, P: r.Read().Absolute(cfg.Ambient)}
+			w.Add(s)
+			p.Step(decay.Taken{Sample: s})
+			if at%(200*time.Millisecond) == 0 {
+				p.Step(decay.Look{At: at})
+			}
+		}
+	}
+	run(3 * time.Second)
+	r.Fill()
+	run(6 * time.Second)
+	r.Isolate()
+	run(25 * time.Second)
+	if v := p.State().Verdict; v != decay.Leaks {
+		t.Fatalf("a hole of 1 mm: %v", v)
+	}
+	for range 2 { // the second says nothing new
+		p.Step(decay.Touched{At: at})
+		if err := r.SetHole(0.1 * decay.Millimetre); err != nil {
+			t.Fatal(err)
+		}
+		run(10 * time.Second)
+	}
+	during := p.State().Result
+	r.Release()
+	run(6 * time.Second)
+	p.Step(decay.Finish{At: at})
+	end := p.State().Result
+	if err := w.Finish(end); err != nil {
+		t.Fatal(err)
+	}
+	tr, err := trace.Read(&b, "touched", trace.Options{})
+	if err != nil || tr.Setup == nil {
+		t.Fatal(err)
+	}
+	again := decay.Analyse(*tr.Setup, tr.Samples)
+	for name, got := range map[string]decay.Result{"in the hunt": during, "at the end": end, "judged again": again} {
+		if got.Outcome != decay.Leaks || got.Touched == 0 || got.Hole.Low > decay.Millimetre || got.Hole.High < decay.Millimetre {
+			t.Errorf("%s: %v, hole %.3f mm (%.3f to %.3f), touched at %v", name, got.Outcome, got.Hole.Value/decay.Millimetre, got.Hole.Low/decay.Millimetre, got.Hole.High/decay.Millimetre, got.Touched)
+		}
+	}
+	if d := again.Hole.Value/end.Hole.Value - 1; d > 1e-4 || d < -1e-4 {
+		t.Errorf("the hole is %v at the end and %v when judged again", end.Hole, again.Hole)
+	}
+}
