@@ -172,7 +172,7 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 	}
 
 	var b bytes.Buffer
-	input := report.Input{File: name, Result: r, Of: set.Of, Marks: tr.Marks, Elapsed: time.Since(began)}
+	input := report.Input{File: name, Result: r, Of: set.Of, Simulated: tr.Simulated, Marks: tr.Marks, Elapsed: time.Since(began)}
 	if f.asJSON {
 		err = report.JSON(&b, input)
 	} else {

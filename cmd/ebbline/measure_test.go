@@ -48,6 +48,32 @@ func TestBareNumbersAreNoCountsOfTheDefaultProfile(t *testing.T) {
 	}
 }
 
+// A record and a capture of the simulated rig are told from those of a duct.
+func TestMeasureSaysSimulated(t *testing.T) {
+	for _, simulated := range []bool{true, false} {
+		p, err := openPageHead(t.TempDir(), "", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), sensor.About{Name: "bench", Simulated: simulated}, decay.Setup{}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 100 {
+			at := time.Duration(i) * 50 * time.Millisecond
+			p.chunk(at, []byte("0.1 psi\n"))
+			p.add(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: at, P: decay.Atmosphere}}})
+		}
+		if err := p.close(decay.Result{}); err != nil {
+			t.Fatal(err)
+		}
+		for _, file := range []string{p.recordPath, p.capturePath} {
+			if _, out, errOut := ebbline(t, "", "measure", file); strings.Contains(out, "\n  SIMULATED  no real pressure, no real duct\n") != simulated || errOut != "" {
+				t.Errorf("simulated %v: %s%s", simulated, out, errOut)
+			}
+			if _, out, _ := ebbline(t, "", "measure", "--json", file); !strings.Contains(out, fmt.Sprintf(`"simulated":%v,`, simulated)) {
+				t.Errorf("simulated %v: %s", simulated, out)
+			}
+		}
+	}
+}
+
 // A test is told later in the unit that it was shown in.
 func TestMeasureTellsTheUnitThatWasShown(t *testing.T) {
 	for _, c := range []struct{ profile, shown, want string }{

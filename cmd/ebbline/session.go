@@ -296,7 +296,7 @@ func (s *session) finish() decay.Result {
 	began := time.Now()
 	s.step(decay.Finish{At: s.proc.State().Now})
 	r := s.faults.Judge(s.proc.State().Result, 0)
-	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Elapsed: time.Since(began)}
+	in := report.Input{File: s.src.About().Name, Result: r, Of: s.set.Of, Simulated: s.src.About().Simulated, Elapsed: time.Since(began)}
 	if s.save != nil {
 		s.save(r)
 	}

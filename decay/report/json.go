@@ -12,11 +12,12 @@ import (
 
 // Input is a result with what a report says beside it.
 type Input struct {
-	File    string        // name of the trace, capture or port
-	Result  decay.Result  //
-	Of      decay.Part    // what was under test
-	Marks   []record.Mark // made while hunting
-	Elapsed time.Duration // how long the analysis took
+	File      string        // name of the trace, capture or port
+	Result    decay.Result  //
+	Of        decay.Part    // what was under test
+	Simulated bool          // no real duct was tested
+	Marks     []record.Mark // made while hunting
+	Elapsed   time.Duration // how long the analysis took
 }
 
 // number is a float that prints as null when it is unknown, NaN or infinite.
@@ -80,6 +81,7 @@ type jsonMark struct {
 type jsonResult struct {
 	File      string        `json:"file"`
 	Of        string        `json:"of,omitempty"`
+	Simulated bool          `json:"simulated"`
 	Outcome   string        `json:"outcome"`
 	Flags     []decay.Flag  `json:"flags"`
 	Hold      *jsonHold     `json:"hold"`
@@ -132,7 +134,7 @@ func JSON(w io.Writer, in Input) error { return json.NewEncoder(w).Encode(newJSO
 func newJSON(in Input) jsonResult {
 	r := in.Result
 	out := jsonResult{
-		File: in.File, Of: partName(in.Of), Outcome: r.Outcome.String(), Flags: r.Flags, Law: r.Law.String(),
+		File: in.File, Of: partName(in.Of), Simulated: in.Simulated, Outcome: r.Outcome.String(), Flags: r.Flags, Law: r.Law.String(),
 		Loss: unknown, Flow: unknown, ToDecide: unknown,
 		Limit: positive(float64(r.Limit) / decay.Millimetre), Smallest: positive(float64(r.Smallest) / decay.Millimetre),
 		Peak: unknown, Volume: positive(float64(r.Volume) / decay.Litre),

@@ -42,7 +42,7 @@ func decode(t *testing.T, r decay.Result) map[string]any {
 
 func TestJSONGivesTheContract(t *testing.T) {
 	m := decode(t, full())
-	for _, k := range []string{"file", "outcome", "flags", "hold", "area_mm2", "hole_mm", "decay_per_s", "leak_law", "loss_kpa_per_min",
+	for _, k := range []string{"file", "simulated", "outcome", "flags", "hold", "area_mm2", "hole_mm", "decay_per_s", "leak_law", "loss_kpa_per_min",
 		"flow_sccm_0c", "settling", "limit_mm", "smallest_hole_mm", "seconds_to_decide", "peak_kpa_gauge", "volume_l", "ambient_kpa",
 		"samples", "elapsed_ms", "warnings"} {
 		if _, ok := m[k]; !ok {

@@ -138,7 +138,7 @@ func (s *Sheet) JSON(w io.Writer) error {
 		j := jsonTest{
 			Role: t.role(), Label: t.Record.Label, Simulated: t.Record.Simulated, Digest: t.Mark(), Whole: record.StateOf(t.Record, nil).String(),
 			By: or(s.By, t.extra("by")), Sensor: or(s.Sensor, t.extra("sensor")), Calibrated: or(s.Calibrated, t.extra("calibrated")),
-			Result: newJSON(Input{File: t.Name, Result: t.Result, Of: t.Record.Setup.Of}),
+			Result: newJSON(Input{File: t.Name, Result: t.Result, Of: t.Record.Setup.Of, Simulated: t.Record.Simulated}),
 			Time:   []number{}, Pressure: []number{},
 		}
 		if !t.Record.When.IsZero() {

@@ -22,6 +22,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	line := func(name, format string, a ...any) {
 		fmt.Fprintf(b, "  %-10s "+format+"\n", append([]any{name}, a...)...)
 	}
+	if in.Simulated {
+		line("SIMULATED", "no real pressure, no real duct")
+	}
 	if in.Of != decay.PartUnstated {
 		line("tested", "%s", PartWords(in.Of))
 	}

@@ -29,7 +29,7 @@ func (f *file) capture() (Trace, error) {
 		f.warning("torn", "the end of the capture is missing; what is whole was read")
 	}
 	t, err := f.chunks(c.Chunks)
-	t.Shown = knownUnit(c.Header[shownKey])
+	t.Shown, t.Simulated = knownUnit(c.Header[shownKey]), c.Header["simulated"] == "yes"
 	if err == nil && len(c.Notes) > 0 {
 		noted, order := judge(c.Notes, time.Duration(t.Start*float64(time.Second))), t.Judge
 		t.Judge = func(r decay.Result) decay.Result {

@@ -16,7 +16,7 @@ func (f *file) record(r io.Reader) (Trace, error) {
 	if err != nil {
 		return Trace{}, f.fail(0, "records can be copied anew from where they are kept", "%v", err)
 	}
-	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Shown: shownIn(rec.Extra), Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
+	tr := Trace{Reads: rec.Setup.Reads, ReadsStated: true, Unit: "kPa", Shown: shownIn(rec.Extra), Simulated: rec.Simulated, Rows: len(rec.Samples), Setup: &rec.Setup, Marks: rec.Marks}
 	if rec.Torn {
 		f.warning("torn", "the end of the record is missing; what is whole was read, up to line %d", rec.TornLine)
 	}

@@ -43,6 +43,7 @@ type Trace struct {
 	Unit        string         // the file's, canonical; of readings made by a calibration, and in records, kPa
 	Shown       string         // the unit pressures were shown in while a capture or a record was made; "": not said
 	Ambient     decay.Pressure // by which gauge readings were made absolute, when a capture or the options say it; else 0
+	Simulated   bool           // a capture or a record says that no real duct was tested
 	Calibrated  bool           // the file held volts or counts
 	Flags       []decay.Flag
 	Warnings    []decay.Warning
