@@ -65,48 +65,6 @@ func TestLineWatch(t *testing.T) {
 	}
 }
 
-func TestShapeGuard(t *testing.T) {
-	for _, c := range []struct {
-		name   string
-		usual  string
-		line   string
-		times  int
-		passed int
-	}{
-		{"a digit less before the point", "1234,13.822", "1234,3.822", 1, 1}, // nothing shows that it is torn
-		{"a minus", "1234,13.822", "1234,-3.822", 1, 1},
-		{"a comma gone", "1234,13.822", "123413.822", 1, 0},
-		{"a digit gone after the point", "1234,13.822", "1234,13.82", 2, 0},
-		{"another format from now on", "1234,13.822", "13.82", 10, 8},
-	} {
-		var g shapeGuard
-		for range 2 * shapeSure {
-			if !g.fits(c.usual) {
-				t.Fatalf("%s: the usual line is refused", c.name)
-			}
-		}
-		n := 0
-		for range c.times {
-			if g.fits(c.line) {
-				n++
-			}
-		}
-		if n != c.passed {
-			t.Errorf("%s: %d of %d passed, want %d", c.name, n, c.times, c.passed)
-		}
-		if c.times < shapeNew && !g.fits(c.usual) {
-			t.Errorf("%s: the usual line is refused after it", c.name)
-		}
-	}
-	// A board that prints no trailing zeros has many shapes, and none is refused.
-	var g shapeGuard
-	for _, l := range append(repeat(40, "1.5", "1.25", "2", "3.125"), "7.8125") {
-		if !g.fits(l) {
-			t.Errorf("%q is refused", l)
-		}
-	}
-}
-
 func TestSupplyWatch(t *testing.T) {
 	for corrected, code := range map[bool]string{false: FaultSag, true: FaultSupplyLow} {
 		var s supplyWatch

@@ -599,7 +599,7 @@ func (l *lineReader) feed(at time.Duration, data []byte) []Item {
 			}
 			p, err = l.pressure(f)
 		}
-		if err == nil && l.opt.Modbus == nil && !l.shapes.fits(line) {
+		if err == nil && l.opt.Modbus == nil && !l.shapes.fits(line, f) {
 			err = errShape
 		}
 		out = append(out, l.signal.faults(at, l.opt.Name, err)...)
