@@ -359,8 +359,10 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	set := l.set
 	p0, pa := e.best.th[parP0], d.pa
 	r.HasFit = true
-	r.Hold.StartAbs = Pressure(p0)
-	r.Hold.StartGauge = Pressure(p0).Gauge(r.Ambient)
+	// A curve that is carried back to the corner may end above every reading. The
+	// duct never had that pressure, and nobody is told that it had.
+	r.Hold.StartGauge = min(Pressure(p0).Gauge(r.Ambient), r.Peak)
+	r.Hold.StartAbs = r.Hold.StartGauge.Absolute(r.Ambient)
 	g0 := math.Max(p0-pa, 1)
 	psi0 := Psi(pa / p0)
 	speed := math.Sqrt(RAir * d.tw)

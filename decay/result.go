@@ -77,7 +77,7 @@ type Span struct{ Start, End time.Duration }
 // Hold is the part of a trace that was judged.
 type Hold struct {
 	Span
-	StartAbs   Pressure // the fitted pressure at the moment of isolation
+	StartAbs   Pressure // the fitted pressure at the moment of isolation, never above the highest reading
 	StartGauge Gauge
 }
 

@@ -141,6 +141,17 @@ func TestSheetSaysAll(t *testing.T) {
 	}
 }
 
+// No hold begins above the highest pressure of its test: the curve of this one
+// ends 0.02 psi above every reading when it is carried back to the corner.
+func TestNoHoldBeginsAboveThePeak(t *testing.T) {
+	for _, name := range []string{"before", "after", "upper", "cooler", "undecided"} {
+		r := testOf(t, name, "").Result
+		if r.Hold.StartAbs == 0 || r.Hold.StartGauge > r.Peak || math.Abs(float64(r.Hold.StartGauge.Absolute(r.Ambient)-r.Hold.StartAbs)) > 1e-6 {
+			t.Errorf("%s: from %v gauge, %v absolute; the peak is %v", name, r.Hold.StartGauge, r.Hold.StartAbs, r.Peak)
+		}
+	}
+}
+
 func TestSheetOwnsUp(t *testing.T) {
 	x := testOf(t, "before", "")
 	x.Record.Simulated, x.Record.Digest, x.Record.Sum = false, record.DigestDiffers, ""
