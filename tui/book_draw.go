@@ -32,15 +32,15 @@ func (m *book) rows() int { return max(1, m.h-4) }
 func (m *book) drawList(g *grid) {
 	x := g.text(1, 0, "the book", strong)
 	switch {
-	case m.loading:
+	case m.loading && !m.typing:
 		g.text(x+2, 0, "reading "+m.o.Folder+" …", dim)
-	case len(m.shown) < len(m.entries) || m.filter.text != "":
-		g.text(x+2, 0, fmt.Sprintf("%d of %s", len(m.shown), tests(len(m.entries))), plain)
+	case len(m.shown) < len(m.entries) || m.filter.text != "" || m.typing:
+		x = g.text(x+2, 0, fmt.Sprintf("%d of %s", len(m.shown), tests(len(m.entries))), plain)
 	default:
 		g.text(x+2, 0, tests(len(m.entries))+" in "+m.o.Folder, dim)
 	}
 	if m.typing || m.filter.text != "" {
-		at := min(34, g.w/2)
+		at := max(x+1, min(34, g.w/2))
 		if m.typing {
 			at = g.text(at, 0, "/ ", strong)
 			m.filter.draw(g, at, 0, g.w-1)
@@ -59,8 +59,9 @@ func (m *book) drawList(g *grid) {
 	for i := range min(rows, len(m.shown)-m.top) {
 		m.drawRow(g, 2+i, m.top+i, c)
 	}
-	if n := len(m.shown); n > rows && g.w >= fullW { // where in the list this is
-		g.right(g.w-1, 1, fmt.Sprintf("%d to %d", m.top+1, min(n, m.top+rows)), dim)
+	where := fmt.Sprintf("%d to %d", m.top+1, min(len(m.shown), m.top+rows)) // in the list
+	if len(m.shown) > rows && g.w >= fullW && c.at[4]+width("label ")+width(where) < g.w {
+		g.right(g.w-1, 1, where, dim)
 	}
 	if len(m.shown) == 0 && !m.loading {
 		m.drawEmpty(g)
@@ -168,11 +169,15 @@ func (m *book) drawRow(g *grid, y, i int, c bookColumns) {
 			g.set(x, y, ' ', chosen)
 		}
 		st = [5]style{chosen, chosen, chosen, chosen, chosen}
-		g.text(0, y, "▶", chosen)
 	}
-	if k == m.before {
-		g.text(0, y, "c", st[0])
+	sign := ""
+	switch {
+	case k == m.before:
+		sign = "c"
+	case i == m.at:
+		sign = "▶"
 	}
+	g.text(0, y, sign, st[0])
 	c.draw(g, y, [5]string{date, e.Verdict(), hole, e.Part(), title}, st)
 }
 
@@ -404,10 +409,12 @@ func (m *book) drawFacts(g *grid, x, y, right, bottom int) {
 		n = max(1, n-1)
 		pages := (len(rows) + n - 1) / n
 		m.page = max(0, min(m.page, pages-1))
-		g.text(x, bottom-1, fmt.Sprintf("page %d of %d, PgUp and PgDn", m.page+1, pages), dim)
+		words := fmt.Sprintf("page %d of %d, PgUp and PgDn", m.page+1, pages)
 		if !m.detail {
-			m.page = 0
-			g.text(x, bottom-1, "… d and PgDn show more                ", dim)
+			m.page, words = 0, "… d and PgDn show more"
+		}
+		if bottom-y > n {
+			g.text(x, bottom-1, words, dim)
 		}
 		rows = rows[m.page*n:]
 	}

@@ -274,6 +274,10 @@ func (s *scene) drawCard(g *grid) {
 	for i := range cardStart {
 		s.drawCardLine(g, i, left, left+field, y, right)
 		y++
+		if i == cardVolume && c.at == i && c.volume.text == "" {
+			g.text(left+field, y, volumeExample, dim, right)
+			y++
+		}
 		if i == cardOf {
 			for j, l := range wrap(report.PartHint(c.of), right-left-field) {
 				if j < 2 {
@@ -284,7 +288,15 @@ func (s *scene) drawCard(g *grid) {
 		}
 		y += gap - 1
 	}
-	y += 2 - gap
+	rows := len(cautions) + 1 // to come: sensor, cautions, start
+	for _, there := range []bool{c.retest != "", c.rig != (decay.Interval{})} {
+		if there {
+			rows++
+		}
+	}
+	if y+rows < g.h-3 {
+		y += 2 - gap
+	}
 	words, st := s.zeroWords()
 	g.text(left, y, "Sensor", dim)
 	g.text(left+field, y, words, st, right)
@@ -319,6 +331,7 @@ func (s *scene) drawCard(g *grid) {
 	if c.fault != "" {
 		lines := wrap("! "+c.fault, right-left)
 		for i, l := range lines {
+			g.clear(0, g.h-1-len(lines)+i, g.w)
 			g.text(left, g.h-1-len(lines)+i, pad(l, right-left), warn, right)
 		}
 	}
@@ -343,6 +356,9 @@ func (s *scene) drawCardStart(g *grid, x, y, right int) {
 
 // cardNames are the names of the lines.
 var cardNames = [...]string{"Job", "Under test", "Volume", "Ceiling", "Limit"}
+
+// volumeExample shows how a volume is typed.
+const volumeExample = "10L±3%, or bores and lengths: 51x600mm 63x900mm +1.2L"
 
 // drawCardLine draws one line of the card: its name, its text or choice, and
 // where that comes from.
@@ -374,7 +390,7 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 		empty = "no name: the record goes by its time"
 	case cardVolume:
 		empty = "not known: a rate, and a comparison, but no hole size"
-		from = "10L±3%, or bores and lengths: 51x600mm 63x900mm +1.2L"
+		from = volumeExample
 	case cardCeiling:
 		empty, from = "30 psi gauge", "gauge; "+c.ceilingFrom
 	case cardLimit:
@@ -387,10 +403,7 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 		e.draw(g, x1, y, right)
 		end = x1 + g.width(e.text) + 1
 		if e.text == "" {
-			end = g.text(x1+2, y, empty, dim, right)
-			if i == cardVolume && x1 > x {
-				g.text(x1+2, y+1, from, dim, right)
-			}
+			end = g.text(x1+2, y, clause(empty, right-x1-2), dim, right)
 		}
 	case e.text == "":
 		g.text(x1, y, empty, plain, right)
@@ -414,8 +427,10 @@ func (s *scene) drawCardSmall(g *grid) {
 	}
 	words, st := s.zeroWords()
 	for _, l := range wrap(words, g.w) {
-		g.text(0, y, l, st)
-		y++
+		if y < g.h-4 {
+			g.text(0, y, l, st)
+			y++
+		}
 	}
 	if g.h-y > 6 && c.at != cardStart {
 		y++
@@ -435,17 +450,23 @@ func (s *scene) drawCardSmall(g *grid) {
 		g.text(2, y, cardNames[c.at], strong)
 		y++
 		s.drawCardLine(g, c.at, 2, 2, y, g.w)
-		if c.at == cardOf {
-			for i, l := range wrap(report.PartHint(c.of), g.w-2) {
-				if y+1+i < g.h-1 {
-					g.text(2, y+1+i, l, dim)
-				}
+		hint := ""
+		switch {
+		case c.at == cardOf:
+			hint = report.PartHint(c.of)
+		case c.at == cardVolume && c.volume.text == "":
+			hint = volumeExample
+		}
+		for i, l := range wrap(hint, g.w-2) {
+			if y+1+i < g.h-1 {
+				g.text(2, y+1+i, l, dim)
 			}
 		}
 	}
 	if c.fault != "" {
 		for i, l := range wrap("! "+c.fault, g.w) {
 			if y+2+i < g.h-1 {
+				g.clear(0, y+2+i, g.w)
 				g.text(0, y+2+i, l+strings.Repeat(" ", max(0, g.w-width(l))), warn)
 			}
 		}

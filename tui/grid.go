@@ -10,9 +10,14 @@ import (
 )
 
 type cell struct {
-	r  rune // 0: the right half of a wide character
-	st style
+	r    rune // 0: the right half of a wide character
+	st   style
+	word bool // of a text, which no other text may overwrite
 }
+
+// overlapped is called when a text is about to overwrite another. The tests let
+// it fail, whatever they draw.
+var overlapped = func(g *grid, x, y int, s string) {}
 
 // grid is a screen of exactly w×h cells.
 type grid struct {
@@ -30,14 +35,33 @@ func newGrid(w, h int) *grid {
 
 func (g *grid) fill(st style) {
 	for i := range g.cells {
-		g.cells[i] = cell{' ', st}
+		g.cells[i] = cell{r: ' ', st: st}
 	}
 }
 
 // set puts one character of width 1; outside the grid it does nothing.
 func (g *grid) set(x, y int, r rune, st style) {
 	if x >= 0 && y >= 0 && x < g.w && y < g.h {
-		g.cells[y*g.w+x] = cell{r, st}
+		g.cells[y*g.w+x] = cell{r: r, st: st}
+	}
+}
+
+// letter is set for a character of the text s.
+func (g *grid) letter(x, y int, r rune, st style, s string) {
+	if x < 0 || y < 0 || x >= g.w || y >= g.h {
+		return
+	}
+	if was := g.cells[y*g.w+x]; was.word {
+		overlapped(g, x, y, s)
+	}
+	g.cells[y*g.w+x] = cell{r, st, r != ' '}
+}
+
+// clear blanks the row from x to before end, for a text that takes the place of
+// what is there.
+func (g *grid) clear(x, y, end int) {
+	for ; x < end; x++ {
+		g.set(x, y, ' ', plain)
 	}
 }
 
@@ -70,17 +94,14 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 				for i := room; i < x; i++ {
 					g.set(i, y, ' ', st)
 				}
-				g.set(room, y, '…', st)
+				g.letter(room, y, '…', st, s)
 				return room + 1
 			}
 			break
 		}
-		g.set(x, y, r, st)
+		g.letter(x, y, r, st, s)
 		if w == 2 {
-			if x < 0 {
-				g.set(x, y, ' ', st)
-			}
-			g.set(x+1, y, 0, st)
+			g.letter(x+1, y, 0, st, s)
 		}
 		if x += w; x < end {
 			room = x
@@ -95,6 +116,7 @@ func (g *grid) text(x, y int, s string, st style, limit ...int) int {
 func joins(r rune) bool {
 	return unicode.In(r, unicode.M, unicode.Cf, unicode.Zl, unicode.Zp) ||
 		r >= 0x1100 && r <= 0x11ff || r >= 0xa960 && r <= 0xa97f || r >= 0xd7b0 && r <= 0xd7ff || // Hangul parts
+		r == 0xff9e || r == 0xff9f || // halfwidth sound marks
 		r >= 0x1f1e6 && r <= 0x1f1ff || r >= 0x1f3fb && r <= 0x1f3ff // flags, skin tones
 }
 

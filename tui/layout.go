@@ -307,7 +307,11 @@ func (s *scene) drawHelp(g *grid) {
 	if v := s.verdict(); v != "" && !s.st.Lost {
 		word = v
 	}
-	x := g.text(1, 0, s.digits()+" "+s.unit.Name+" gauge  "+word, s.pressureStyle())
+	end := g.w
+	if s.about.Simulated {
+		end -= width(" SIMULATED ") + 2
+	}
+	x := g.text(1, 0, s.digits()+" "+s.unit.Name+" gauge  "+word, s.pressureStyle(), end)
 	if s.about.Simulated {
 		b := " " + simulated + " "
 		if x+2+width(b) > g.w {

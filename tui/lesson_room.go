@@ -130,6 +130,9 @@ func (m *lesson) drawUnchoke(g *grid, p picture, owner []int) {
 			g.set(p.x0+x, p.top+y, '┈', dim)
 		}
 	}
+	if m.real() && len(m.traces) == 0 {
+		return // the cautions stand there
+	}
 	words := " choked above " + v.Format(m.unit) + " "
 	for x := 2; x+width(words) <= p.w; x++ {
 		if p.free(owner, x-1, y, width(words)+1) {

@@ -457,8 +457,12 @@ func (m *lesson) drawSmall(g *grid, s *scene) {
 	big, unit, kind := m.sizeWord()
 	g.text(x, y, strings.TrimSpace(big+" "+unit), strong)
 	g.text(x, y+1, kind, plain)
-	g.text(x, y+dh-2, m.unit.Name, strong)
-	g.text(x, y+dh-1, "gauge", plain)
+	if dh < 4 {
+		g.text(x, y+dh-1, m.unit.Name+" gauge", strong)
+	} else {
+		g.text(x, y+dh-2, m.unit.Name, strong)
+		g.text(x, y+dh-1, "gauge", plain)
+	}
 	y += dh
 	foot := "? keys  q quit"
 	text := m.looking()

@@ -108,9 +108,9 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	for cy >= 0 && at+width(words) < w && s.covers(c, at, cy, width(words)) {
 		at += 4
 	}
-	g.text(x0+at, top+1+cy, words, s.ceilingStyle(), right)
-	if s.before != nil {
-		g.right(right, top+1+cy, " dotted: before ", trace2)
+	end := g.text(x0+at, top+1+cy, words, s.ceilingStyle(), right)
+	if dotted := " dotted: before "; s.before != nil && end+width(dotted) <= right {
+		g.right(right, top+1+cy, dotted, trace2)
 	}
 	if w > 60 && !s.covers(c, w-15, cy+1, 14) {
 		g.text(right-15, top+2+cy, " warning band ", s.hatchStyle(), right)

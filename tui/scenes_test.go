@@ -204,6 +204,10 @@ func moments() map[string]scene {
 		c.limit.text, c.limitFrom, c.retest, c.rig = "3", "typed", "left hose, 14:02", area(.0012, .0005)
 	}))
 	make("card-volume", 3, 25, .95, at(cardVolume, func(c *card) { c.of = decay.PartManifold }))
+	make("card-empty", 3, 25, .95, at(cardVolume, func(c *card) { c.volume.text = "" }))
+	make("card-tight", 3, 25, .95, at(cardVolume, func(c *card) {
+		c.volume.text, c.retest, c.rig = "", "left hose, 14:02", area(.0012, .0005)
+	}))
 	make("card-ceiling", 3, 25, .95, at(cardCeiling, func(*card) {}))
 	make("card-manifold", 3, 25, .95, at(cardOf, func(c *card) { c.of = decay.PartManifold }))
 	make("card-start", 3, 25, .95, at(cardStart, func(*card) {}))

@@ -241,9 +241,9 @@ func (s *scene) drawSplit(g *grid) {
 	p := s.present(s.section)
 	table := decay.NewSplit(p.whole, p.sections)
 	pressure := s.digits() + " " + s.unit.Name + " gauge, " + s.phase()
-	g.text(left, y, "Split: where is the leak?", strong, right)
+	x := g.text(left, y, "Split: where is the leak?", strong, right)
 	if g.w >= fullW {
-		g.right(right, y, pressure, s.pressureStyle())
+		g.text(max(x+2, right-g.width(pressure)), y, pressure, s.pressureStyle(), right)
 	} else {
 		y++
 		g.text(left, y, pressure, s.pressureStyle(), right)
@@ -261,8 +261,12 @@ func (s *scene) drawSplit(g *grid) {
 	bottom := g.h - 1 - max(2, len(advice))
 	last := bottom - 1
 	for i, l := range lines {
-		if y >= last {
-			g.text(left, y, "… more on a taller screen", dim, right)
+		rows := 1
+		if g.w >= fullW {
+			rows = 2
+		}
+		if y+rows > last && (i < len(lines)-1 || y+rows > last+1) {
+			g.text(left, min(y, last), "… more on a taller screen", dim, right)
 			break
 		}
 		st := plain
