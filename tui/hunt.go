@@ -25,12 +25,15 @@ type hunt struct {
 	least   float64 // the smallest change of the rate that can be told, Pa/s
 	was     float64 // the rate before the latest change, at the present pressure
 	trend   trend
+	steady  bool           // that rate was the leak's, no heat of a change before it in it
 	since   float64        // s since the latest change
+	heat    float64        // s until its heat has settled, in which a rate would mislead; 0: it has
 	hole    float64        // equivalent hole of the rate, m; 0 when the volume is not known
 	rates   *chart.Columns // −rate against time
 	marks   []record.Mark
 	typing  *entry // the word of a mark, while it is typed
 	mark    record.Mark
+	note    string // what the word of a mark goes on with
 }
 
 // fed reports whether the supply may be on.
@@ -58,6 +61,10 @@ func (m *model) meterReading() {
 	if h.empty = float64(m.s.st.P) < 0.05*float64(m.s.set.Ceiling); !h.settled || h.empty {
 		r.weight, r.trend, r.looks = 0, trendNone, 0
 		h.trend = trendNone
+	}
+	h.heat, h.steady = 0, r.steady
+	if h.trend >= trendSmaller {
+		h.heat = math.Max(0, heatAfter-h.since)
 	}
 	p := float64(m.s.st.P) + r.pa
 	toRate := p * decay.Psi(r.pa/p)
@@ -107,12 +114,21 @@ func (m *model) startMark() {
 		m.say("no mark: no test is under way")
 		return
 	}
+	h := &m.s.hunt
 	rate := math.NaN()
-	if m.s.hunt.known {
-		rate = m.s.hunt.rate
+	h.note = ""
+	switch {
+	case h.known && h.heat > 0 && !m.s.fed():
+		word, _ := m.s.huntWord()
+		h.note = ": " + strings.ToLower(word)
+		if h.steady {
+			h.note += ", was " + m.s.perMinute(-h.was) + " " + m.s.unit.Name + "/min"
+		}
+	case h.known:
+		rate = h.rate
 	}
-	m.s.hunt.mark = record.Mark{At: m.at, P: m.s.st.P, Rate: rate}
-	m.s.hunt.typing = &entry{}
+	h.mark = record.Mark{At: m.at, P: m.s.st.P, Rate: rate}
+	h.typing = &entry{}
 }
 
 // pressMark takes a key while a mark's word is typed.
@@ -125,6 +141,7 @@ func (m *model) pressMark(k tea.KeyMsg) tea.Cmd {
 		if mk.Word == "" {
 			mk.Word = "mark " + strconv.Itoa(len(h.marks)+1)
 		}
+		mk.Word += h.note
 		h.marks, h.typing = append(h.marks, mk), nil
 		if m.o.OnMark != nil {
 			m.o.OnMark(mk)
@@ -160,12 +177,23 @@ func (s *scene) perMinute(rate float64) string {
 func (s *scene) huntNumber() string {
 	h := s.hunt
 	switch {
-	case !h.known:
-		return "--.-"
-	case s.fed():
+	case s.fed() && h.known:
 		return s.perMinute(h.rate)
+	case !h.known, h.heat > 0:
+		return "--.-"
 	}
 	return s.perMinute(-h.rate)
+}
+
+// huntName says what the number is, or when there will be one.
+func (s *scene) huntName() string {
+	switch {
+	case s.fed():
+		return "change, " + s.unit.Name + "/min"
+	case s.hunt.known && s.hunt.heat > 0:
+		return "rate in " + strconv.Itoa(int(math.Ceil(s.hunt.heat))) + " s"
+	}
+	return "loss, " + s.unit.Name + "/min"
 }
 
 // huntWord is the trend in one word.
@@ -212,6 +240,8 @@ func (s *scene) huntAdvice() string {
 		return "Supply on: it makes up for the leak, so no rate can be read; a joint pressed shut only lets the pressure rise. Shut the supply for the rate."
 	case !s.hunt.settled:
 		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
+	case s.hunt.heat > 0:
+		return "The word is right at once, but not yet a rate: the air first warms up or cools. Go on to the next joint; m keeps a mark."
 	case s.huntLow():
 		return "The pressure is low, and a joint shows less and less: fill again, then go on."
 	}
@@ -225,10 +255,10 @@ func (s *scene) huntLow() bool { return s.hunt.empty || s.st.P < s.set.Ceiling/8
 func (s *scene) huntFacts() []fact {
 	h := s.hunt
 	var out []fact
-	if !s.fed() && h.known && !h.empty && h.trend >= trendSmaller {
+	if !s.fed() && h.known && !h.empty && h.trend >= trendSmaller && h.steady {
 		out = append(out, fact{"was " + s.perMinute(-h.was) + ", " + clock(h.since) + " ago", strong})
 	}
-	if h.hole > 0 && h.settled && !s.huntLow() && (h.trend < trendSmaller || h.since > heatAfter) {
+	if h.hole > 0 && h.settled && !s.huntLow() && h.heat == 0 {
 		out = append(out, fact{"like a hole of " + mm(h.hole) + " mm", plain})
 	}
 	k := plain
@@ -270,11 +300,7 @@ func (s *scene) drawHunt(g *grid) {
 	x := max(left+chart.BigWidth(number, gw)+4, left+18)
 	g.big(x, y, chart.Big(word, ww, dh), st)
 	y += dh
-	name := "loss, "
-	if s.fed() {
-		name = "change, "
-	}
-	g.text(left, y, name+s.unit.Name+"/min", strong, x-1)
+	g.text(left, y, s.huntName(), strong, x-1)
 	facts := s.huntFacts()
 	for i := range min(2, len(facts)) {
 		g.text(x, y+i, facts[i].text, facts[i].st, right)
@@ -407,7 +433,11 @@ func (s *scene) drawHuntSmall(g *grid) {
 		dh = 3
 	}
 	g.big(0, y, chart.Big(number, gw, dh), strong)
-	g.text(chart.BigWidth(number, gw)+1, y+dh-1, s.unit.Name+"/min", strong)
+	name := s.unit.Name + "/min"
+	if s.hunt.heat > 0 {
+		name = s.huntName()
+	}
+	g.text(chart.BigWidth(number, gw)+1, y+dh-1, name, strong)
 	y += dh
 	word, st := s.huntWord()
 	x := g.text(0, y, " "+word+" ", st)

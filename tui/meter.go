@@ -53,6 +53,7 @@ type meter struct {
 	was    float64 // K before the latest change
 	went   float64 // K furthest from it, right after the change
 	at     float64 // s, when that came
+	steady bool    // the heat of the change before had settled then, so was is the leak's
 	last   float64 // s, the latest look
 	slopes []float64
 }
@@ -140,6 +141,7 @@ func (m *meter) look(t float64) {
 	}
 	switch {
 	case to != trendSame && !(going && to == m.trend):
+		m.steady = m.trend == trendSame || t-m.at > heatAfter
 		m.was, m.trend, m.at, m.went = m.level, to, t, m.k
 		m.level, m.weight, m.looks = m.k, meterMemory, 0
 	case going: // the change is still on its way through the memory

@@ -161,8 +161,9 @@ func moments() map[string]scene {
 			h.rates.Add(t, math.Max(7, 18-20*(t-108))*decay.PSI/60+math.Sin(float64(k)*1.7)*60)
 		}
 		h.rate, h.was, h.trend, h.since, h.hole = -7.1*decay.PSI/60, -18.2*decay.PSI/60, trendSmaller, 3.2, 0.61*decay.Millimetre
+		h.heat, h.steady = 8.8, true
 		h.marks = []record.Mark{{At: 80 * time.Second, P: 22 * psi, Rate: -20.4 * decay.PSI / 60, Word: "upper cooler hose"},
-			{At: 110 * time.Second, P: 21.5 * psi, Rate: -7.2 * decay.PSI / 60, Word: "lower cooler hose, the clamp at the cooler"}}
+			{At: 110 * time.Second, P: 21.5 * psi, Rate: math.NaN(), Word: "lower cooler hose: smaller, was 18.2 psi/min"}}
 	}))
 	make("hunt-mark", 112, 25, .8, hunting(func(s *scene) {
 		s.hunt.mark, s.hunt.typing = record.Mark{At: 104 * time.Second}, &entry{"lower cooler"}

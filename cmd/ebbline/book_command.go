@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -227,7 +228,11 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 	}
 	line("ceiling", rec.Setup.WithDefaults().Ceiling.Format(u))
 	for _, m := range rec.Marks {
-		line("mark", fmt.Sprintf("%.1f s, %s, %+.3g %s a minute: %s", m.At.Seconds(), m.P.Format(u), m.Rate*60/u.Pascal, u.Name, m.Word))
+		rate := "no rate"
+		if !math.IsNaN(m.Rate) {
+			rate = fmt.Sprintf("%+.3g %s a minute", m.Rate*60/u.Pascal, u.Name)
+		}
+		line("mark", fmt.Sprintf("%.1f s, %s, %s: %s", m.At.Seconds(), m.P.Format(u), rate, m.Word))
 	}
 	if rec.Torn {
 		line("readings", fmt.Sprintf("%d were read; ebbline book measure judges them", len(rec.Samples)))
