@@ -61,6 +61,9 @@ const (
 	DefaultAmbient     = Pressure(Atmosphere)
 	DefaultCompliance  = 0.02
 	WarningBand        = 0.9 // of the ceiling: where the warning band starts
+	// SeenUpTo is the share of a sensor's range up to which a ceiling can be
+	// watched: above it zero error and noise reach its end. Our own choice.
+	SeenUpTo = 0.95
 )
 
 // WithDefaults returns s with every unstated field filled in, save the volume,
@@ -92,6 +95,15 @@ func (s Setup) RangeEnd() (Gauge, bool) {
 		return Pressure(s.FullScale).Gauge(s.NominalAmbient()), s.FullScale > 0
 	}
 	return Gauge(s.FullScale), s.FullScale > 0
+}
+
+// SeenCeiling is the ceiling for a test of which none was stated: the usual one,
+// or a lower one where the transducer ends sooner.
+func (s Setup) SeenCeiling() Gauge {
+	if end, ok := s.RangeEnd(); ok && end > 0 {
+		return min(DefaultCeiling, end*SeenUpTo)
+	}
+	return DefaultCeiling
 }
 
 // NominalAmbient is the ambient by which gauge readings were made absolute.

@@ -281,6 +281,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 	if stage.rig != nil {
 		o.Pinch, o.Auto = stage.pinch, true
 	}
+	if report.Lowered(set, unit) != "" {
+		o.CeilingFrom = "default: as far as the sensor sees"
+	}
 	if f.ceiling != "" {
 		o.CeilingFrom = "from --ceiling"
 	}
@@ -325,6 +328,9 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	}
 	if text := report.Unseen(set, unit); text != "" {
 		fmt.Fprintf(a.err, "ebbline: warning: %s\n", text)
+	}
+	if text := report.Lowered(set, unit); text != "" {
+		fmt.Fprintf(a.err, "ebbline: %s\n", text)
 	}
 	notes := tui.NewQueue(a.err)
 	tell := func(words string) { fmt.Fprintf(notes, "ebbline: %s\n", words) }

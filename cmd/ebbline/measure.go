@@ -152,7 +152,7 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 		return measured{status: exitTrouble, err: err}
 	}
 	if tr.Setup == nil && f.prof != nil {
-		tr.Warnings = append(tr.Warnings, decay.Warning{Code: "profile", Text: f.prof.note() + " of " + f.prof.path + " was used where flags and the file say nothing; --profile none does without"})
+		tr.Warnings = append(tr.Warnings, decay.Warning{Code: "profile", Text: f.prof.used(tr, &f.setupFlags)})
 	}
 	if tr.Setup != nil { // of a record: what the flags do not say stands as it was
 		if set, err = f.setupFlags.over(*tr.Setup); err != nil {

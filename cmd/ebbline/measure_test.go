@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/sensor"
 	"ebbline/sensor/replay"
 )
@@ -45,6 +46,52 @@ func TestBareNumbersAreNoCountsOfTheDefaultProfile(t *testing.T) {
 	}
 	if _, _, errOut = ebbline(t, "", "measure", "--profile", "bench", put(t, "counts.csv", "0,410\n0.1,410\n0.2,410\n")); errOut != "" {
 		t.Errorf("a profile that was asked for: %s", errOut)
+	}
+}
+
+// A profile as the README's calibration makes it and no stated ceiling give one
+// that the transducer can watch; a stated one stands.
+func TestCeilingOfATransducerOf30PSI(t *testing.T) {
+	profiled(t, "[profile.bench]\nfull_scale = \"30psi\"\n")
+	prof, err := loadProfile("bench", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for ceiling, want := range map[string]string{"": "28.50 psi gauge", "25psi": "25.00 psi gauge", "30psi": "30.00 psi gauge"} {
+		set, err := prof.setup(&setupFlags{ceiling: ceiling})
+		psi, _ := decay.ParsePressureUnit("psi")
+		if got := set.Ceiling.Format(psi); err != nil || got != want {
+			t.Errorf("--ceiling %q: %s, %v, want %s", ceiling, got, err, want)
+		}
+		if told := report.Lowered(set, psi); (told != "") != (ceiling == "") {
+			t.Errorf("--ceiling %q: %q", ceiling, told)
+		}
+	}
+	if set, err := (*chosen)(nil).setup(&setupFlags{}); err != nil || set.Ceiling != 0 {
+		t.Errorf("%v, %v", set.Ceiling, err)
+	}
+}
+
+// A profile that nobody named is told of before the figures that rest on it, with
+// what it brought.
+func TestDefaultProfileIsToldFirst(t *testing.T) {
+	profiled(t, "default = \"bench\"\n[profile.bench]\nvolume = \"10L\"\nlimit = \"0.3mm\"\nfull_scale = \"60psi\"\n")
+	file := put(t, "stranger.csv", holdTable(0.01))
+	_, out, _ := ebbline(t, "", "measure", file)
+	lines := strings.Split(out, "\n")
+	if len(lines) < 3 || !strings.HasPrefix(lines[1], "  profile ") {
+		t.Fatalf("%s", out)
+	}
+	for _, want := range []string{"\"bench\" (the default)", "volume 10 L", "limit 0.300 mm", "full scale 413.7 kPa gauge", "--profile none"} {
+		if !strings.Contains(lines[1], want) {
+			t.Errorf("%q lacks %q", lines[1], want)
+		}
+	}
+	if strings.Contains(lines[1], "calibration") || strings.Count(out, "--profile none") != 1 {
+		t.Errorf("%s", out)
+	}
+	if _, out, _ = ebbline(t, "", "measure", "--profile", "none", file); strings.Contains(out, "profile") {
+		t.Errorf("%s", out)
 	}
 }
 

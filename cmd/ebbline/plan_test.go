@@ -76,7 +76,7 @@ func TestPlanErrors(t *testing.T) {
 		{[]string{"--seconds", "-4"}, []string{"--seconds", "10 to 120"}},
 		{[]string{"--rate", "0.1"}, []string{"too few", "hold longer"}},
 		{[]string{"--noise", "20psi"}, []string{"no sensor's noise"}},
-		{[]string{"--full-scale", "15psi"}, []string{"full scale", "--ceiling"}},
+		{[]string{"--full-scale", "15psi"}, []string{"full scale", "--pressure"}},
 		{[]string{"trace.csv"}, []string{"no argument"}},
 	} {
 		status, out, errOut := ebbline(t, "", append([]string{"plan"}, c.args...)...)

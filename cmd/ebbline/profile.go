@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/sensor"
 	"ebbline/sensor/calib"
 	"ebbline/sensor/profile"
@@ -33,6 +34,32 @@ func (c *chosen) note() string {
 		return ""
 	}
 	return fmt.Sprintf("profile %q (%s)", c.Name, c.why)
+}
+
+// used says in plain words what the profile laid under a recorded trace.
+func (c *chosen) used(tr trace.Trace, f *setupFlags) string {
+	u := c.unitOf(tr, f)
+	var l []string
+	add := func(is bool, words string) {
+		if is {
+			l = append(l, words)
+		}
+	}
+	add(c.Volume > 0, fmt.Sprintf("volume %.4g L", float64(c.Volume)/decay.Litre))
+	add(c.Limit > 0, "limit "+report.Millimetres(float64(c.Limit)))
+	add(c.Ceiling > 0, "ceiling "+c.Ceiling.Format(u))
+	full := decay.Gauge(c.FullScale).Format(u)
+	if c.Reads == decay.ReadsAbsolute {
+		full = decay.Pressure(c.FullScale).Format(u)
+	}
+	add(c.FullScale > 0, "full scale "+full)
+	add(c.ZeroTolerance > 0 || c.SpanTolerance > 0, "tolerances")
+	add(tr.Calibrated, "calibration")
+	words := c.note() + " of " + c.path + " was used where flags and the file say nothing"
+	if len(l) > 0 {
+		words += " (" + strings.Join(l, ", ") + ")"
+	}
+	return words + "; --profile none does without"
 }
 
 // loadProfile returns the profile to use: the one named; else, for a port, the
@@ -109,14 +136,19 @@ func profileError(err error) error {
 
 // setup lays flags over the profile's set-up.
 func (c *chosen) setup(f *setupFlags) (decay.Setup, error) {
-	if c == nil {
-		return f.over(decay.Setup{})
+	var base decay.Setup
+	if c != nil {
+		base = c.Setup(base)
 	}
-	if ref, err := f.reference(); err == nil && ref != nil && c.Calibration != nil && *ref != c.Calibration.Reads {
+	if ref, err := f.reference(); err == nil && ref != nil && c != nil && c.Calibration != nil && *ref != c.Calibration.Reads {
 		return decay.Setup{}, wrong("leave --reads out, or calibrate anew with `ebbline calibrate --profile "+quoted(c.Name)+"`",
 			"--reads: %s, but the calibration of profile %q is for %s pressures", *ref, c.Name, c.Calibration.Reads)
 	}
-	return f.over(c.Setup(decay.Setup{}))
+	s, err := f.over(base)
+	if s.Ceiling == 0 && s.SeenCeiling() < decay.DefaultCeiling {
+		s.Ceiling = s.SeenCeiling()
+	}
+	return s, err
 }
 
 // checkUnit reports a --unit that is no unit of lines.

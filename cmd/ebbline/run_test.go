@@ -121,7 +121,6 @@ func TestErrorsSayWhatAndWhatToDo(t *testing.T) {
 		{[]string{"measure", "--ambient", "14psi gauge", "x"}, "--ambient", "absolute"},
 		{[]string{"measure", "--ambient", "9.5kPa", "x"}, "--ambient", "unit"},
 		{[]string{"measure", "--ceiling", "30psi", "--full-scale", "15psi", "x"}, "above the sensor's full scale", "--ceiling"},
-		{[]string{"measure", "--full-scale", "15psi", "x"}, "above the sensor's full scale", "--ceiling"},
 		{[]string{"measure", "--zero-tolerance", "0.5%", "x"}, "full scale", "--full-scale"},
 		{[]string{"measure", "--reads", "both", "x"}, "--reads", "gauge"},
 		{[]string{"measure", "--unit", "furlong", "x"}, "furlong", "psi"},

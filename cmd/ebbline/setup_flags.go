@@ -24,7 +24,7 @@ func (f *setupFlags) add(fs *pflag.FlagSet) {
 	fs.StringVar(&f.ambientTemperature, "ambient-temperature", "", "as 20C, 68F or 293K (default 20C)")
 	fs.StringVar(&f.reads, "reads", "", "what the sensor reads against: gauge or absolute (default: what the data says, else gauge)")
 	fs.StringVar(&f.unit, "unit", "", "pressure unit, as psi, bar, kPa, where the data names none")
-	fs.StringVar(&f.ceiling, "ceiling", "", "gauge pressure never to be passed (default 30psi)")
+	fs.StringVar(&f.ceiling, "ceiling", "", "gauge pressure never to be passed (default 30psi, or 95 % of a lower full scale)")
 	fs.StringVar(&f.limit, "limit", "", "hole diameter the verdict is against (default by what is under test: engine 1.5mm, manifold and branch 0.5mm, hose 0.2mm, fittings 0.115mm; else 0.5mm)")
 	fs.StringVar(&f.of, "of", "", "what is under test: engine (the whole duct through the engine), manifold (blocked off there), branch, hose or fittings")
 	fs.StringVar(&f.fullScale, "full-scale", "", "full scale of the sensor, as 30psi")
@@ -167,10 +167,15 @@ func (f *setupFlags) shown(fallback string) decay.PressureUnit {
 	return decay.PressureUnit{Name: "Pa", Pascal: decay.Pascal}
 }
 
-// fits reports a ceiling that the sensor cannot see.
+// fits reports a ceiling that the sensor cannot see. One that nobody stated is
+// lowered until it is seen, unless nothing is.
 func fits(s decay.Setup) error {
 	full, ok := s.RangeEnd()
-	if c := s.WithDefaults().Ceiling; ok && c > full*1.0001 {
+	c := s.Ceiling
+	if c == 0 {
+		c = s.SeenCeiling()
+	}
+	if ok && c > full*1.0001 {
 		kpa := decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}
 		return wrong("lower the --ceiling below the sensor's full scale, or use a sensor that reaches higher",
 			"the ceiling of %s is above the sensor's full scale of %s: passing it would not be seen", c.Format(kpa), full.Format(kpa))

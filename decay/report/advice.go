@@ -76,15 +76,22 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 func Unseen(set decay.Setup, u decay.PressureUnit) string {
 	ceiling := set.WithDefaults().Ceiling
 	end, ok := set.RangeEnd()
-	if low := end * seenUpTo; ok && ceiling > low {
+	if low := end * decay.SeenUpTo; ok && ceiling > low {
 		return "THE CEILING IS NOT WATCHED: the sensor ends at " + end.Format(u) + ", so more than the ceiling would not be seen; lower the ceiling to " + low.Number(u) + " " + u.Name + ", or take a sensor that reaches higher"
 	}
 	return ""
 }
 
-// seenUpTo is the share of a sensor's range up to which a ceiling can be watched:
-// above it zero error and noise reach its end. Our own choice.
-const seenUpTo = 0.95
+// Lowered says that the ceiling is that of a test of which none was stated, and
+// lower than usual because the sensor ends sooner; "" otherwise.
+func Lowered(set decay.Setup, u decay.PressureUnit) string {
+	c := set.SeenCeiling()
+	if set.Ceiling != c || c >= decay.DefaultCeiling {
+		return ""
+	}
+	end, _ := set.RangeEnd()
+	return "the ceiling is " + c.Format(u) + ", not the usual " + decay.DefaultCeiling.Format(u) + ": the sensor ends at " + end.Format(u) + ", and no more can be watched with it"
+}
 
 // Verdict is the outcome in plain words, with the limit it was judged against.
 func Verdict(r decay.Result) string {

@@ -130,13 +130,44 @@ func TestUnseenCeiling(t *testing.T) {
 		{decay.Setup{}, ""},
 		{decay.Setup{FullScale: 50 * decay.PSI}, ""},
 		{decay.Setup{FullScale: 30 * decay.PSI, Ceiling: 28 * psi}, ""},
-		{decay.Setup{FullScale: 30 * decay.PSI}, "lower the ceiling to 28.50 psi,"},
+		{decay.Setup{FullScale: 30 * decay.PSI, Ceiling: 30 * psi}, "lower the ceiling to 28.50 psi,"},
 		{decay.Setup{FullScale: 30 * decay.PSI, Ceiling: 29 * psi}, "the sensor ends at 30.00 psi gauge"},
 		{decay.Setup{FullScale: 300 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal, Ceiling: 199 * decay.Kilopascal}, "ends at 29.01 psi gauge"},
 		{decay.Setup{FullScale: 300 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal, Ceiling: 180 * decay.Kilopascal}, ""},
 	} {
 		if got := Unseen(c.set, u); got != c.want && (c.want == "" || !strings.Contains(got, c.want)) {
 			t.Errorf("%+v: %q, want %q", c.set, got, c.want)
+		}
+	}
+}
+
+// A ceiling that nobody stated is one that can be watched, and never higher than
+// the usual one.
+func TestLoweredCeiling(t *testing.T) {
+	psi := decay.Gauge(decay.PSI)
+	u, _ := decay.ParsePressureUnit("psi")
+	for _, c := range []struct {
+		set  decay.Setup // of which no ceiling is stated
+		want decay.Gauge
+		says string
+	}{
+		{decay.Setup{}, 30 * psi, ""},
+		{decay.Setup{FullScale: 300 * decay.PSI}, 30 * psi, ""},
+		{decay.Setup{FullScale: 30 * decay.PSI}, 28.5 * psi, "the ceiling is 28.50 psi gauge, not the usual 30.00 psi gauge: the sensor ends at 30.00 psi gauge"},
+		{decay.Setup{FullScale: 15 * decay.PSI}, 14.25 * psi, "the ceiling is 14.25 psi gauge"},
+		{decay.Setup{FullScale: 200 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal}, 95 * decay.Kilopascal, "the sensor ends at 14.50 psi gauge"},
+		{decay.Setup{FullScale: 100 * decay.Kilopascal, Reads: decay.ReadsAbsolute, Ambient: 100 * decay.Kilopascal}, 30 * psi, ""}, // sees no pressure at all
+	} {
+		got := c.set.SeenCeiling()
+		if math.Abs(float64(got-c.want)) > 1 {
+			t.Errorf("%+v: %s, want %s", c.set, got.Format(u), c.want.Format(u))
+		}
+		c.set.Ceiling = got
+		if got := Lowered(c.set, u); got != c.says && (c.says == "" || !strings.Contains(got, c.says)) {
+			t.Errorf("%+v: %q, want %q", c.set, got, c.says)
+		}
+		if got := Unseen(c.set, u); got != "" && c.want < 30*psi {
+			t.Errorf("%+v: %s", c.set, got)
 		}
 	}
 }

@@ -25,6 +25,11 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	if in.Simulated {
 		line("SIMULATED", "no real pressure, no real duct")
 	}
+	for _, x := range r.Warnings { // first what the figures rest on that nobody may have asked for
+		if x.Code == "profile" {
+			line("profile", "%s", Printable(strings.TrimPrefix(x.Text, "profile ")))
+		}
+	}
 	if in.Of != decay.PartUnstated {
 		line("tested", "%s", PartWords(in.Of))
 	}
@@ -88,7 +93,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 		line("next", "%s", t)
 	}
 	for _, x := range r.Warnings {
-		line("caveat", "%s", Printable(x.Text))
+		if x.Code != "profile" {
+			line("caveat", "%s", Printable(x.Text))
+		}
 	}
 	return b.Flush()
 }
