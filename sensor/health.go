@@ -599,10 +599,10 @@ func (h *Health) reference(v float64) {
 	switch {
 	case h.cfg.Reads == decay.ReadsAbsolute && math.Abs(m) < 8*decay.Kilopascal:
 		h.begin(FaultReference, "at rest it reads about zero, not the absolute pressure of the air around: this is a gauge sensor",
-			"say --reads gauge, or choose the profile of this sensor")
+			fmt.Sprintf("quit and start again with --port %s --reads gauge, or with the profile of this sensor", h.cfg.Name))
 	case h.cfg.Reads == decay.ReadsGauge && math.Abs(m-float64(h.ambient())) < near:
 		h.begin(FaultReference, fmt.Sprintf("the first readings are %.1f kPa gauge, which is the absolute pressure of the air around: this looks like an absolute sensor, or the duct is under pressure already", m/1000),
-			"if the duct is open, say --reads absolute, or choose the profile of this sensor")
+			fmt.Sprintf("if the duct is open, quit and start again with --port %s --reads absolute, or with the profile of this sensor", h.cfg.Name))
 	}
 }
 

@@ -33,10 +33,11 @@ func (m *model) takeFault(f sensor.Fault, now time.Time) {
 // for a while one that came and went.
 func (m *model) showFaults(now time.Time) {
 	s := &m.s
-	s.fault, s.next, s.doubt = "", "", false
+	s.fault, s.next, s.doubt, s.restart = "", "", false, false
 	s.spoiled = m.faults.Spoil(s.st.Result, m.from)
 	if f, ok := m.faults.Worst(); ok {
 		s.fault, s.next, s.doubt = f.Name()+": "+f.Short(s.about.Name), f.Hint, f.Doubt()
+		s.restart = f.Code == sensor.FaultReference
 	} else if m.moment != "" && now.Sub(m.faulted) <= faultShown {
 		s.fault = m.moment
 	}
@@ -66,16 +67,19 @@ func (s *scene) nextStep() string {
 	if s.next == "" || s.st.Phase == decay.PhaseOver || s.st.OverCeiling {
 		return ""
 	}
-	step := s.next
+	step := sentence(s.next)
+	if s.restart { // a next test would be read just as wrongly
+		step += " Key q quits."
+	}
 	if s.doubt || s.st.Lost {
 		switch s.st.Phase {
 		case decay.PhaseReady, decay.PhaseFill:
-			return "Shut the supply. " + sentence(step)
+			return "Shut the supply. " + step
 		}
-		if s.spoiled {
-			return sentence(step) + " This test is unusable: test again after that, key n."
+		if s.spoiled && !s.restart {
+			return step + " This test is unusable: test again after that, key n."
 		}
-		return sentence(step)
+		return step
 	}
 	return ""
 }

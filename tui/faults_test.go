@@ -2,6 +2,7 @@ package tui
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -53,6 +54,21 @@ func TestFaultsOnTheScreen(t *testing.T) {
 	b.model.finish()
 	if b.result.Outcome != decay.Unusable || !hasWarning(b.result, sensor.FaultSag) || !hasWarning(b.result, sensor.FaultBoardReset) {
 		t.Errorf("result %v, %+v", b.result.Outcome, b.result.Warnings)
+	}
+}
+
+// A sensor that was taken for the wrong kind is not mended by a next test: the
+// screen says how to start again.
+func TestReferenceInDoubtAsksForAnotherStart(t *testing.T) {
+	b := newBench(Options{Setup: decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient}})
+	b.run(t, 3*time.Second, still)
+	b.model.take(sensor.Item{Fault: &sensor.Fault{At: b.at, Code: sensor.FaultReference, State: sensor.Begins, Text: "/dev/ttyUSB0: it looks absolute", Hint: "quit and start again with --port /dev/ttyUSB0 --reads absolute"}}, b.now)
+	for range 3 { // before the fill, in it, and in the hold
+		b.run(t, 7*time.Second, func(s float64) decay.Gauge { return decay.Gauge(min(150e3, max(0, s-9)*30e3)) + still(s) })
+		b.says(t, "DO NOT TRUST", "uit and start again with --port /dev/ttyUSB0 --reads absolute. Key q quits.")
+		if strings.Contains(b.text(), "ey n.") {
+			t.Errorf("key n is said to help:\n%s", b.text())
+		}
 	}
 }
 

@@ -26,6 +26,7 @@ type scene struct {
 	fault    string         // the gravest that is on, or one that came and went
 	next     string         // what to do about it
 	doubt    bool           // the readings are not to be trusted
+	restart  bool           // only a start with other flags helps
 	spoiled  bool           // they were not in this hold, which makes it unusable
 	saved    string         // where the record went
 	notice   string         // a record that could not be saved, a stream that ended
@@ -110,7 +111,7 @@ func (s *scene) advice() string {
 	if s.st.Advice == decay.AdviseSayShut {
 		a += " Press i."
 	}
-	if s.st.Verdict == decay.Unusable && isolated(s.st.Phase) {
+	if s.st.Verdict == decay.Unusable && isolated(s.st.Phase) && !s.restart {
 		a += " Key n."
 	}
 	return a

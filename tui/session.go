@@ -120,10 +120,19 @@ func (m *model) sure(key string) bool {
 func (m *model) nextTest() {
 	if m.sure("n") {
 		m.endTest()
-		set := m.set
-		set.RigLeak = decay.Interval{}
-		m.openCard(set)
+		m.openCard(m.sameAgain())
 	}
+}
+
+// sameAgain is the set-up of the test that ended, for the card of the next. A
+// part that was not stated had the limit of a duct without its engine.
+func (m *model) sameAgain() decay.Setup {
+	set := m.set
+	set.RigLeak = decay.Interval{}
+	if set.Of == decay.PartUnstated {
+		set.Of = decay.PartManifold
+	}
+	return set
 }
 
 // retest ends this test and asks for the same again, after a repair.
@@ -132,7 +141,7 @@ func (m *model) retest() {
 		section := m.section
 		m.before = m.endTest()
 		m.nextSection = section
-		m.openCard(m.set)
+		m.openCard(m.sameAgain())
 		m.s.card.retest, m.s.card.at = m.before.words(), cardStart
 	}
 }

@@ -253,6 +253,21 @@ func TestHuntingDoesNotSpoilWhatTheTestFound(t *testing.T) {
 	}
 }
 
+// The next card offers what the last test was, whether a card began that or flags.
+func TestNextOffersWhatTheLastTestWas(t *testing.T) {
+	for of, want := range map[decay.Part]decay.Part{decay.PartHose: decay.PartHose, decay.PartUnstated: decay.PartManifold} {
+		for _, key := range []string{"n", "t"} {
+			b := newBench(Options{Setup: decay.Setup{Volume: 10 * decay.Litre, Of: of}})
+			limit := b.model.s.set.Limit
+			b.run(t, time.Second, still)
+			b.keys(key)
+			if c := b.model.s.card; c == nil || c.of != want || c.of.DefaultLimit() != limit || c.limit.text != "" {
+				t.Errorf("after %v with a limit of %v, key %s offers %+v", of, limit, key, c)
+			}
+		}
+	}
+}
+
 func TestHelpTurnsItsPagesAndShowsEveryKey(t *testing.T) {
 	b := newBench(Options{Controls: noControls{}})
 	for _, wh := range [][2]int{{40, 12}, {80, 24}, {34, 9}} {

@@ -44,6 +44,13 @@ func (f *holdFlags) past(set *decay.Setup) (*tui.Past, error) {
 	if !r.HasFit {
 		return nil, wrong("name a record of a test that had a hold", "--retest: %s gives nothing to compare with: %s", f.retest, report.Verdict(r))
 	}
+	// The same duct again, where nothing else was said.
+	if set.Of == decay.PartUnstated {
+		set.Of = rec.Setup.Of
+		if set.Limit == 0 {
+			set.Limit = rec.Setup.Limit
+		}
+	}
 	return &tui.Past{Title: rec.Label, Setup: rec.Setup, Result: r, Samples: rec.Samples}, nil
 }
 

@@ -130,6 +130,24 @@ func TestMeasureSubtractsTheRig(t *testing.T) {
 	}
 }
 
+// A retest is of the same part with the same limit, unless flags say otherwise.
+func TestRetestIsOfTheSamePart(t *testing.T) {
+	name := hold10(t, t.TempDir(), "before", 1, 5, func(r *record.Record) {
+		r.Setup.Of, r.Setup.Limit = decay.PartManifold, 0.4*decay.Millimetre
+	})
+	f := &holdFlags{retest: name}
+	for _, c := range []struct{ set, want decay.Setup }{
+		{decay.Setup{}, decay.Setup{Of: decay.PartManifold, Limit: 0.4 * decay.Millimetre}},
+		{decay.Setup{Limit: 1e-3}, decay.Setup{Of: decay.PartManifold, Limit: 1e-3}},
+		{decay.Setup{Of: decay.PartHose}, decay.Setup{Of: decay.PartHose}},
+	} {
+		got := c.set
+		if _, err := f.past(&got); err != nil || got.Of != c.want.Of || got.Limit != c.want.Limit {
+			t.Errorf("%v with %v becomes %v with %v: %v", c.set.Of, c.set.Limit, got.Of, got.Limit, err)
+		}
+	}
+}
+
 // TestRetestWithoutAScreen tells of the repair in words and as JSON.
 func TestRetestWithoutAScreen(t *testing.T) {
 	dir := t.TempDir()
