@@ -130,7 +130,9 @@ type counter struct {
 	stage   stage
 	entered time.Time // when the stage began
 	field   []rune
-	pick    int // of the offers, -1: none
+	burst   []rune    // letters that came together, whose meaning is open still
+	burstAt time.Time // when the latest of them came
+	pick    int       // of the offers, -1: none
 	offers  []Part
 	part    Part
 	warned  bool // the cautions were acknowledged
@@ -241,6 +243,10 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 	if m.o.Trouble != nil {
 		m.trouble = m.o.Trouble()
 	}
+	var cmd tea.Cmd
+	if len(m.burst) > 0 && now.Sub(m.burstAt) >= burst {
+		cmd = m.endBurst()
+	}
 	was := m.s.st.OverCeiling
 	err := m.pump.Err()
 	m.items = m.pump.Drain(m.items[:0])
@@ -250,13 +256,12 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 	passed := m.s.st.OverCeiling && !was
 	if !passed && now.Sub(m.ticked) < tickEvery-watchFast/2 {
 		m.bells.sound(now, m.s.bell, m.term)
-		return nil
+		return cmd
 	}
 	m.ticked = now
 	if passed {
 		m.looked = now // the alarm does not wait for an estimate
 	}
-	var cmd tea.Cmd
 	switch quiet := now.Sub(m.heard); {
 	case err != nil && m.failure == nil:
 		m.failure = err
@@ -264,7 +269,7 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 			m.failure = errors.New("the readings have ended")
 		}
 		m.step(decay.Lost{At: m.at, Why: m.failure.Error()})
-		cmd = m.settle()
+		cmd = tea.Batch(cmd, m.settle())
 	case m.failure != nil || quiet > silence:
 		why := m.why
 		switch {
@@ -274,7 +279,7 @@ func (m *counter) tick(now time.Time) tea.Cmd {
 			why = "nothing from " + m.s.about.Name + " for " + strconv.Itoa(int(quiet.Seconds())) + " s"
 		}
 		m.step(decay.Lost{At: m.at + quiet, Why: why})
-		cmd = m.settle()
+		cmd = tea.Batch(cmd, m.settle())
 	}
 	if m.s.fault != "" && !m.lasting && now.Sub(m.faulted) > faultShown {
 		m.s.fault = ""
@@ -353,6 +358,7 @@ func (m *counter) settle() tea.Cmd {
 		return nil
 	}
 	m.turn(answered)
+	m.problem = "" // it was of the time before
 	m.save()
 	m.bells.ring(ringVerdict, m.now)
 	return m.count()

@@ -49,8 +49,74 @@ func init() {
 // away, so that a key pressed twice does not.
 const unread = 600 * time.Millisecond
 
-// press runs the action of a key, or types it.
+// A scanner types a label like a person, but a letter every few milliseconds, and
+// what it typed may come in more than one read.
+const (
+	burst       = 100 * time.Millisecond // after which a letter was the last of its burst
+	manyLetters = 4                      // are a label without an Enter too
+)
+
+// press takes a key. Where letters are keys they wait for the end of their burst,
+// so that a label does none of what its letters would.
 func (m *counter) press(k tea.KeyMsg) tea.Cmd {
+	switch {
+	case (k.Type == tea.KeyRunes || k.Type == tea.KeySpace) && !k.Alt && (m.stage != choosing || m.s.help || len(m.burst) > 0):
+		m.burst, m.burstAt = append(m.burst, k.Runes...), m.now
+		return nil
+	case k.Type == tea.KeyEnter && len(m.burst) > 1:
+		if m.label() {
+			m.choose()
+		}
+		return nil
+	}
+	return tea.Batch(m.endBurst(), m.key(k))
+}
+
+// endBurst does what the letters say that came together and no Enter with them.
+func (m *counter) endBurst() tea.Cmd {
+	if n := len(m.burst); n == 0 {
+		return nil
+	} else if n >= manyLetters && strings.Trim(string(m.burst), string(m.burst[:1])) != "" { // no key that is held down
+		m.label()
+		return nil
+	}
+	held := m.burst
+	m.burst = nil
+	var out []tea.Cmd
+	for _, r := range held {
+		out = append(out, m.key(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune{r}}))
+	}
+	return tea.Batch(out...)
+}
+
+// label takes the letters that came together for the next part, and reports
+// whether it can be chosen now.
+func (m *counter) label() bool {
+	text := m.burst
+	m.burst = nil
+	m.s.help = false
+	if m.stage == underTest {
+		m.problem = "a label was read in the middle of a test: read it again after the answer"
+		return false
+	}
+	m.next()
+	m.typed(text)
+	return true
+}
+
+// typed adds letters to the field.
+func (m *counter) typed(text []rune) {
+	for _, r := range text {
+		if r >= ' ' && r != 0x7f && len(m.field) < 60 {
+			m.field = append(m.field, r)
+		}
+	}
+	m.problem = ""
+	m.offer()
+}
+
+// key runs the action of a key, or types it.
+func (m *counter) key(k tea.KeyMsg) tea.Cmd {
 	leaving := m.leaving
 	m.leaving = false
 	if m.s.help && k.Type != tea.KeyCtrlC {
@@ -59,14 +125,6 @@ func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	}
 	if k.Type == tea.KeyEnter && m.stage&(cautioned|answered) != 0 && m.now.Sub(m.entered) < unread {
 		return nil // meant for the screen before: nobody has read this one yet
-	}
-	if m.stage == answered && k.Type == tea.KeyRunes && len(k.Runes) > 3 {
-		m.next() // the label of the next part, from a scanner
-	}
-	if m.stage != choosing {
-		if cmd, ok := apart(k, m.press); ok {
-			return cmd
-		}
 	}
 	for _, a := range counterActions {
 		if a.in&m.stage != 0 && key.Matches(k, a.Binding) {
@@ -81,20 +139,11 @@ func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	}
 	switch k.Type {
 	case tea.KeyRunes, tea.KeySpace:
-		for _, r := range k.Runes {
-			if r >= ' ' && r != 0x7f && len(m.field) < 60 {
-				m.field = append(m.field, r)
-			}
-		}
+		m.typed(k.Runes)
 	case tea.KeyBackspace:
-		if n := len(m.field); n > 0 {
-			m.field = m.field[:n-1]
-		}
-	default:
-		return nil
+		m.field = m.field[:max(0, len(m.field)-1)]
+		m.typed(nil)
 	}
-	m.problem = ""
-	m.offer()
 	return nil
 }
 

@@ -121,6 +121,9 @@ func (k *clerk) press(keys ...string) (quit bool) {
 				quit = true
 			}
 		}
+		if len(k.m.burst) == 1 {
+			k.wait(2*burst, nil) // nothing came after it
+		}
 	}
 	return quit
 }
@@ -186,12 +189,113 @@ func TestCounterSessions(t *testing.T) {
 				k.press("esc")
 				k.m.stage = answered
 				k.press("small cooler")
+				k.wait(2*burst, nil)
 				if k.m.stage != choosing || string(k.m.field) != "small cooler" {
 					t.Errorf("a label that comes at once on the answer gives stage %v, field %q", k.m.stage, string(k.m.field))
 				}
 			})
 		})
 	}
+}
+
+// What a scanner types at once is a label, however its letters are parted into
+// messages and reads, and on whatever screen; letters of a person are keys.
+func TestCounterTakesALabelForNoKeys(t *testing.T) {
+	parts := append([]Part{{Label: "big cooler", Volume: decay.Litre}, {Label: "a4 hose", Volume: decay.Litre}, {Label: "sb", Volume: decay.Litre}}, shop...)
+	answer := func(t *testing.T) *clerk {
+		k := newClerk(t, 0, nil)
+		k.m.o.Parts, k.m.warned = parts, true
+		k.m.o.Find = func(text string) (Part, error) {
+			for _, p := range parts {
+				if strings.EqualFold(p.Label, text) {
+					return p, nil
+				}
+			}
+			return Part{}, errors.New("no such part: " + text)
+		}
+		k.m.part, k.m.stage = shop[0], answered
+		k.wait(time.Second, nil)
+		return k
+	}
+	// reads gives what one read after another brings, as bubbletea parts it.
+	reads := func(k *clerk, between time.Duration, texts ...string) {
+		for i, text := range texts {
+			if i > 0 {
+				k.wait(between, nil)
+			}
+			run := ""
+			flush := func() {
+				if run != "" {
+					k.m.Update(keyOf(run))
+				}
+				run = ""
+			}
+			for _, r := range text {
+				switch r {
+				case ' ':
+					flush()
+					k.m.Update(tea.KeyMsg{Type: tea.KeySpace, Runes: []rune{' '}})
+				case '\r':
+					flush()
+					k.m.Update(keyOf("enter"))
+				default:
+					run += string(r)
+				}
+			}
+			flush()
+		}
+	}
+	for _, label := range []string{"big cooler", "a4 hose", "sb", "small cooler"} {
+		for name, cut := range map[string][]string{
+			"one read":         {label + "\r"},
+			"two reads":        {label[:1], label[1:] + "\r"},
+			"Enter by itself":  {label, "\r"},
+			"letter by letter": append(strings.Split(label, ""), "\r"),
+		} {
+			for _, on := range []stage{answered, cautioned, choosing} { // choosing with the help open
+				synctest.Test(t, func(t *testing.T) {
+					k := answer(t)
+					k.m.stage, k.m.s.help = on, on == choosing
+					reads(k, 2*tickEvery, cut...)
+					if k.m.stage != underTest || k.m.part.Label != label || !k.m.s.bell || k.m.s.help {
+						t.Errorf("%q, %s, on %v: stage %v, part %q, bell %v, %q", label, name, on, k.m.stage, k.m.part.Label, k.m.s.bell, k.m.problem)
+					}
+				})
+			}
+		}
+	}
+	synctest.Test(t, func(t *testing.T) {
+		k := answer(t)
+		for _, key := range []string{"b", "s", "u"} { // a person's
+			reads(k, 0, key)
+			k.wait(2*burst, nil)
+		}
+		if k.m.stage != answered || k.m.s.bell || !k.m.full || k.m.s.unit.Name != "bar" {
+			t.Errorf("single keys: stage %v, bell %v, slip %v, unit %v", k.m.stage, k.m.s.bell, k.m.full, k.m.s.unit.Name)
+		}
+		reads(k, 40*time.Millisecond, strings.Split("bbbbbb", "")...) // held down
+		k.wait(2*burst, nil)
+		if k.m.stage != answered || k.m.s.bell {
+			t.Errorf("a key held down: stage %v, bell %v", k.m.stage, k.m.s.bell)
+		}
+		reads(k, 0, "big cooler") // a scanner that types no Enter
+		k.wait(2*burst, nil)
+		if k.m.stage != choosing || string(k.m.field) != "big cooler" {
+			t.Errorf("a label without Enter: stage %v, field %q", k.m.stage, string(k.m.field))
+		}
+	})
+	synctest.Test(t, func(t *testing.T) {
+		k := answer(t)
+		k.press("a")
+		if k.m.stage != underTest || k.m.part.Label != shop[0].Label {
+			t.Fatalf("a does not test again: %v", k.m.stage)
+		}
+		reads(k, 0, "big cooler\r")
+		if k.m.stage != underTest || !k.m.s.bell || k.m.part.Label != shop[0].Label {
+			t.Errorf("a label in the middle of a test: stage %v, bell %v, part %q", k.m.stage, k.m.s.bell, k.m.part.Label)
+		}
+		k.says("a label was read in the middle of a test")
+	})
 }
 
 func TestCounterStoppedByHandKeepsTheRecord(t *testing.T) {
