@@ -145,7 +145,7 @@ func (l *Live) segment() segments {
 func (l *Live) segmentWhole() segments {
 	sg := segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
 	if !math.IsNaN(l.shutAt) {
-		sg.shut(l.h.cells, l.shutAt)
+		sg.shut(l.h.cells, l.shutAt, float64(l.set.NominalAmbient()))
 	}
 	return sg
 }
@@ -288,8 +288,9 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	}
 	l.report(&r, &l.warmData, &e, length)
 	if !sg.isolated && !math.IsNaN(sg.fillAt) && r.Outcome == Holds {
-		r.heldUp = sg.holdOpen // it may be on still
-		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off: make sure its valve was closed, or the supply may have held the pressure up")
+		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
+		r.Outcome, r.HasFit, r.HasDecide, r.Smallest, r.heldUp = Undecided, false, false, 0, true
+		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: shut its valve, and say so; if the pressure fell as soon as it was shut, the leak is that large")
 	}
 	// What has settled stays so: a joint that is pressed may look like it again.
 	if phase == PhaseHold && !(math.Abs(l.settled-t0) < 0.5) {

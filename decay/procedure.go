@@ -275,7 +275,6 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 		s.Now = max(s.Now, ev.At)
 		phase, since, r := p.live.Look()
-		r = r.supplyOff()
 		if phase == PhaseFill {
 			r.HasFit = false // whatever fits a pressure that is held up is no leak
 			if r.Outcome == Holds || r.Outcome == Leaks {
@@ -303,7 +302,7 @@ func (p *Procedure) Step(ev Event) []Effect {
 		}
 		s.Now = max(s.Now, ev.At)
 		p.release(len(p.waiting))
-		s.Result = p.live.Whole().supplyOff()
+		s.Result = p.live.Whole()
 		out = p.enter(out, PhaseOver, s.Now)
 		out = append(out, Finished{s.Now, s.Result})
 	}
@@ -314,15 +313,6 @@ func (p *Procedure) Step(ev Event) []Effect {
 	}
 	s.Advice = p.advise()
 	return out
-}
-
-// supplyOff withdraws a "holds" of a live test in which the supply may still
-// hold the pressure up: whoever reads a recorded trace gets the warning alone.
-func (r Result) supplyOff() Result {
-	if r.heldUp && r.Outcome == Holds {
-		r.Outcome = Undecided
-	}
-	return r
 }
 
 // ambient is the one seen before the fill, or the nominal one.

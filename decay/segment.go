@@ -459,7 +459,7 @@ func (h *history) slopeBefore(t float64) float64 {
 
 // shut takes it as given that the supply valve was shut at t, s: if the
 // pressure has stood since, what follows is the hold.
-func (sg *segments) shut(cells []cell, t float64) {
+func (sg *segments) shut(cells []cell, t, ambient float64) {
 	if !sg.hasHold || sg.fillAt > t || sg.isolated && sg.hold.from < len(cells) && cells[sg.hold.from].t >= t-2 {
 		return // filled again since, or the corner itself was seen
 	}
@@ -468,11 +468,33 @@ func (sg *segments) shut(cells []cell, t float64) {
 		from++
 	}
 	if sg.hold.to-from < 3 {
+		sg.fell(cells, ambient)
 		return
 	}
 	sg.hold.from, sg.isolated = from, true
 	if sg.holdOpen && sg.phase == PhaseFill {
 		sg.phase, sg.phaseAt = PhaseHold, cells[from].t
+	}
+}
+
+// fell takes the fall that came as the supply was shut for the hold: the supply
+// had made up for the leak, and the duct ran empty through it.
+func (sg *segments) fell(cells []cell, ambient float64) {
+	from, level := sg.hold.to, cells[sg.hold.to-1].p
+	for from+1 < len(cells) && math.Abs(cells[from+1].p-level) < 0.01*sg.top {
+		from++ // the bend lies a little later than where the flat stretch was seen to end
+	}
+	to := from
+	for to < len(cells) && cells[to].p-ambient > 0.05*sg.top && cells[to].p < level+0.01*sg.top {
+		to++
+	}
+	if sg.isolated || to-from < 5 {
+		return
+	}
+	sg.hold = stretch{from: from, to: to}
+	sg.isolated, sg.disturbed, sg.holdOpen = true, false, to == len(cells)
+	if sg.phase, sg.phaseAt = PhaseHold, cells[from].t; !sg.holdOpen {
+		sg.phase, sg.phaseAt = PhaseEmpty, cells[to].t
 	}
 }
 

@@ -2,6 +2,7 @@ package rig_test
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 	"time"
 
@@ -71,5 +72,56 @@ func TestTouchedHoldKeepsItsAnswer(t *testing.T) {
 	}
 	if d := again.Hole.Value/end.Hole.Value - 1; d > 1e-4 || d < -1e-4 {
 		t.Errorf("the hole is %v at the end and %v when judged again", end.Hole, again.Hole)
+	}
+}
+
+// A leak that takes all that the supply gives stands as flat as a tight duct and
+// empties as quickly, once the valve is shut, as one that is let out. It is not
+// called holding, live or judged again; a tight duct is.
+func TestSupplyThatMakesUpForALeak(t *testing.T) {
+	for _, c := range []struct {
+		hole, litres float64
+		told         bool // that the valve was shut
+		want         []decay.Outcome
+	}{
+		{4, 1.2, false, []decay.Outcome{decay.Undecided, decay.NeverBuilt, decay.Leaks}},
+		{1.5, 0.5, false, []decay.Outcome{decay.Undecided, decay.NeverBuilt, decay.Leaks}},
+		{4, 1.2, true, []decay.Outcome{decay.NeverBuilt, decay.Leaks}},
+		{0, 1.2, false, []decay.Outcome{decay.Holds}},
+	} {
+		cfg := rig.Default()
+		cfg.Hole, cfg.Volume = decay.Length(c.hole)*decay.Millimetre, decay.Volume(c.litres*decay.Litre)
+		set := decay.Setup{Volume: cfg.Volume, Ambient: cfg.Ambient, Rigid: true}
+		r, p := rig.New(cfg), decay.NewProcedure(set)
+		var all []decay.Sample
+		at := time.Duration(0)
+		run := func(long time.Duration) {
+			for end := at + long; at < end; at += 20 * time.Millisecond {
+				r.Advance(20 * time.Millisecond)
+				s := decay.Sample{At: at, P: r.Read().Absolute(cfg.Ambient)}
+				all = append(all, s)
+				p.Step(decay.Taken{Sample: s})
+				if at%(200*time.Millisecond) == 0 {
+					p.Step(decay.Look{At: at})
+				}
+			}
+		}
+		run(3 * time.Second)
+		r.Fill()
+		run(20 * time.Second)
+		r.Isolate()
+		if c.told {
+			p.Step(decay.Shut{At: at})
+		}
+		run(20 * time.Second)
+		r.Release()
+		run(4 * time.Second)
+		p.Step(decay.Finish{At: at})
+		if got := p.State().Result; !slices.Contains(c.want, got.Outcome) || got.Outcome == decay.Undecided && got.HasFit {
+			t.Errorf("%g mm in %g L, told %v: %v with a fit: %v", c.hole, c.litres, c.told, got.Outcome, got.HasFit)
+		}
+		if got := decay.Analyse(set, all); c.hole > 0 && got.Outcome == decay.Holds {
+			t.Errorf("%g mm in %g L holds when judged again", c.hole, c.litres)
+		}
 	}
 }
