@@ -122,6 +122,16 @@ type Result struct {
 	watched Interval // of the area, m², as wide as a verdict under watching needs
 }
 
+// Warned reports whether there is a warning of that code.
+func (r Result) Warned(code string) bool {
+	for _, w := range r.Warnings {
+		if w.Code == code {
+			return true
+		}
+	}
+	return false
+}
+
 // HasFlag reports whether f was raised.
 func (r Result) HasFlag(f Flag) bool {
 	for _, x := range r.Flags {

@@ -16,6 +16,9 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 	if st.Verdict == decay.Unusable && (st.Phase == decay.PhaseSettle || st.Phase == decay.PhaseHold) && st.Advice != decay.AdviseShut && st.Advice != decay.AdviseSensor {
 		return "This test is unusable, for the sensor was in doubt during the hold: let the air out, check the sensor and its cable, then test again."
 	}
+	if st.Advice == decay.AdviseDone && st.Result.Outcome == decay.Undecided && st.Result.Warned("isolation-unseen") {
+		return "No answer: the supply was not seen to be shut. Did the pressure fall as you shut it? Then the leak is large: fill again, and press i as you shut the valve."
+	}
 	switch st.Advice {
 	case decay.AdviseFill:
 		return "Turn the regulator down, open the valve and fill slowly; never above " + set.Ceiling.Format(u) + "."
