@@ -45,7 +45,7 @@ func Net(r Result, rig Interval, limit Length) Result {
 	if !RigFits(rig, limit, r.Cd) {
 		warn("rig-leaks", "the fittings may leak more than a third of the limit's area: mend them and test again")
 	}
-	if r.Outcome == Undecided || r.Outcome == Holds || r.Outcome == Leaks {
+	if !r.few && (r.Outcome == Undecided || r.Outcome == Holds || r.Outcome == Leaks) {
 		lim := float64(CircleArea(limit)) * r.Cd
 		switch {
 		case a.Low > lim:

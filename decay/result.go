@@ -119,6 +119,7 @@ type Result struct {
 	Warnings []Warning
 
 	heldUp  bool     // the supply may have held the pressure up
+	few     bool     // too few readings for a verdict
 	watched Interval // of the area, m², as wide as a verdict under watching needs
 }
 

@@ -100,6 +100,9 @@ func (h *HandRun) Readings() []DialReading { return h.list }
 func (h *HandRun) State() decay.State {
 	st := h.proc.State()
 	st.Result = h.result
+	if st.Verdict != h.result.Outcome { // the record would say otherwise
+		st.Verdict = decay.Undecided
+	}
 	if len(h.list) > 0 && !h.over {
 		st.Phase, st.PhaseSince = decay.PhaseHold, 0
 	}
@@ -149,7 +152,7 @@ func usualDivision(u decay.PressureUnit) string {
 
 // HandSentence is what to do now in a hold that is read by eye.
 func (h *HandRun) HandSentence(u decay.PressureUnit) string {
-	st, n := h.proc.State(), len(h.list)
+	st, n := h.State(), len(h.list)
 	r := h.result
 	switch {
 	case h.over:
@@ -162,16 +165,18 @@ func (h *HandRun) HandSentence(u decay.PressureUnit) string {
 		return "The answer is there: end the hold, then let the air out slowly, standing clear of plugs."
 	case n > 1 && h.list[n-1].P > h.list[n-2].P+h.set.Division:
 		return "Higher than the reading before: is the supply shut? A slip of the finger can be taken back."
-	case n < 4:
-		return "Hands off the valves, go on reading: " + strconv.Itoa(n) + " of at least 4 readings."
+	case n < decay.FewestReadings:
+		return "Hands off the valves, go on reading: " + strconv.Itoa(n) + " of at least " + strconv.Itoa(decay.FewestReadings) + " readings."
 	case r.HasFit && !r.HasVolume:
 		return "No volume is stated, so only the rate is known: end when you have readings enough."
 	case r.HasFit && r.HasDecide && r.ToDecide > 0 && r.ToDecide < 20*time.Minute:
 		return "Not sure yet: go on for about " + brief(r.ToDecide) + "."
 	case r.HasFit && r.Outcome == decay.Undecided:
 		return "Not sure yet: a longer hold, a finer dial or a transducer would tell more."
-	case r.HasFit && (r.Outcome == decay.Holds || r.Outcome == decay.Leaks):
-		return "Not sure yet: a few more readings settle it."
+	case r.HasFit && r.Outcome == decay.Leaks:
+		return "Likely a leak, and so says the record if you end now: a few more readings settle it."
+	case r.HasFit && r.Outcome == decay.Holds:
+		return "Likely tight enough, and so says the record if you end now: a few more readings settle it."
 	case r.HasFit:
 		return "So far: " + strings.ReplaceAll(r.Outcome.String(), "-", " ") + ". Go on reading."
 	}

@@ -90,7 +90,7 @@ func openPageHead(dir, label string, when time.Time, about sensor.About, set dec
 		return nil, wrong(hint, "book: %w", err)
 	}
 	var extra []record.KeyValue
-	for _, k := range []string{"sensor", "calibrated", "shown", timesFrom} { // for the sheet, measure and --reopen
+	for _, k := range []string{"sensor", "calibrated", "shown", timesFrom, goesOn} { // for the sheet, measure, --reopen and the list
 		if v := oneLine(more[k]); v != "" {
 			extra = append(extra, record.KeyValue{Key: k, Value: v})
 		}

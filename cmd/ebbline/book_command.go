@@ -44,6 +44,10 @@ over its readings and all that its result hangs on. The state of a file is
   foreign     not a record
   unreadable  the file cannot be opened
 
+Of a test that was gone on with (hold --reopen) the list, the screen and the export
+have the last record, which begins with the readings of the ones before; check and
+measure take them all.
+
 A list reads both ends of each file only and checks what it shows; whether the
 readings were changed is seen when a test is opened, or by ebbline book check.
 A digest tells of damage and of edits; it is no signature.`,
@@ -223,6 +227,7 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 	}
 	line("source", rec.Source)
 	line("written by", rec.Program)
+	line("goes on", extra(rec, goesOn))
 	if rec.Unended {
 		line("ended", "with pressure still in the duct")
 	}
@@ -369,7 +374,7 @@ func (s *shelf) chosen(args []string) ([]string, error) {
 	if len(args) > 0 {
 		return paths, nil
 	}
-	entries, err := s.list()
+	entries, err := s.all()
 	for _, e := range entries {
 		paths = append(paths, e.Path)
 	}

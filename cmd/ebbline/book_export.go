@@ -98,6 +98,7 @@ type row struct {
 	Part      *string `json:"part"`
 	Simulated *bool   `json:"simulated"`
 	Program   *string `json:"program"`
+	GoesOn    *string `json:"goes_on_with"` // the record whose readings this one begins with
 
 	Outcome   *string  `json:"outcome"`
 	Flags     *string  `json:"flags"` // parted by blanks
@@ -169,6 +170,7 @@ func rowOf(e tui.BookEntry) row {
 	job, section := tui.JobAndSection(h.Label)
 	r.SHA256, r.Job, r.Section, r.Part = words(h.Sum), words(job), words(section), words(e.Part())
 	r.Simulated, r.Program = &h.Simulated, words(h.Program)
+	r.GoesOn = words(extra(h.Record, goesOn))
 	set := h.Setup
 	d := set.WithDefaults()
 	r.Ceiling = known(float64(d.Ceiling), decay.Kilopascal)

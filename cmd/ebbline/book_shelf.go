@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
@@ -170,9 +171,39 @@ func (s *shelf) files() (dir string, names []string, err error) {
 	return dir, names, nil
 }
 
-// list reads the heads of the records asked for on all cores, the newest first.
-// A file that cannot be read is an entry with an error.
+// list is [shelf.all] with each test once: of one that was gone on with, the
+// earlier records are left out, for the last one begins with their readings. A
+// last one without its end has no verdict, and leaves none out.
 func (s *shelf) list() ([]tui.BookEntry, error) {
+	return s.read(func(entries []tui.BookEntry) []tui.BookEntry {
+		before := map[string]string{} // a record and the one it goes on with
+		for _, e := range entries {
+			if name := extra(e.Head.Record, goesOn); e.Err == nil && name != "" {
+				before[e.Name] = path.Join(path.Dir(e.Name), name)
+			}
+		}
+		earlier := map[string]bool{}
+		for _, e := range entries {
+			if e.Err != nil || e.Head.Torn {
+				continue
+			}
+			for name := before[e.Name]; name != "" && name != e.Name && !earlier[name]; name = before[name] {
+				earlier[name] = true
+			}
+		}
+		return slices.DeleteFunc(entries, func(e tui.BookEntry) bool { return earlier[e.Name] })
+	})
+}
+
+// all reads the heads of the records asked for on all cores, the newest first.
+// A file that cannot be read is an entry with an error.
+func (s *shelf) all() ([]tui.BookEntry, error) {
+	return s.read(func(entries []tui.BookEntry) []tui.BookEntry { return entries })
+}
+
+// read reads the heads of all records and keeps, of those that some leaves, the
+// ones asked for.
+func (s *shelf) read(some func([]tui.BookEntry) []tui.BookEntry) ([]tui.BookEntry, error) {
 	keep, err := s.filter()
 	if err != nil {
 		return nil, err
@@ -183,7 +214,7 @@ func (s *shelf) list() ([]tui.BookEntry, error) {
 	}
 	entries := make([]tui.BookEntry, len(names))
 	each(len(names), func(i int) { entries[i] = readEntry(dir, names[i]) })
-	entries = slices.DeleteFunc(entries, func(e tui.BookEntry) bool { return !keep(e) })
+	entries = slices.DeleteFunc(some(entries), func(e tui.BookEntry) bool { return !keep(e) })
 	slices.SortFunc(entries, func(a, b tui.BookEntry) int {
 		return cmp.Or(b.When().Compare(a.When()), cmp.Compare(b.Name, a.Name))
 	})

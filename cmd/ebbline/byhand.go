@@ -89,7 +89,7 @@ func (a *app) byHand(ctx context.Context, f *holdFlags) error {
 	if err != nil {
 		return err
 	}
-	h := &handHold{label: f.label, dir: f.book, unit: unit}
+	h := &handHold{label: f.label, dir: f.book, unit: unit, reopened: f.reopen}
 	if headless {
 		if err := h.begin(set); err != nil {
 			return err

@@ -21,6 +21,7 @@ const dialSource = "dial, read by eye"
 // handHold keeps a hold by hand in the book.
 type handHold struct {
 	label, dir string
+	reopened   string // record of the hold that is gone on with, "" without
 	unit       decay.PressureUnit
 	set        decay.Setup
 	page       *handPage
@@ -29,7 +30,9 @@ type handHold struct {
 
 func (h *handHold) begin(set decay.Setup) (err error) {
 	h.set = set
-	h.page, err = openHandPage(h.dir, h.label, h.unit, wallClock(), set)
+	if h.page, err = openHandPage(h.dir, h.label, h.unit, wallClock(), set); err == nil && h.reopened != "" {
+		h.page.rec.Extra = append(h.page.rec.Extra, record.KeyValue{Key: goesOn, Value: recordName(h.reopened)})
+	}
 	return err
 }
 

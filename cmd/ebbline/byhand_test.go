@@ -183,9 +183,41 @@ func TestHoldByHandIsGoneOnWith(t *testing.T) {
 	if len(names) != 2 {
 		t.Fatalf("%d records", len(names))
 	}
+	// The two are one test, in each list and row.
+	if _, out, errOut := ebbline(t, "", "book", "list", "--book", dir); strings.Count(out, "first half") != 1 || !strings.Contains(out, names[1][len(names[1])-16:len(names[1])-8]) {
+		t.Errorf("the list of one test:\n%s%s", out, errOut)
+	}
+	if _, out, _ := ebbline(t, "", "book", "export", "-o", "-", "--book", dir); strings.Count(out, "\n") != 1 {
+		t.Errorf("the rows of one test:\n%s", out)
+	}
+	if _, out, _ := ebbline(t, "", "book", "show", names[1]); !strings.Contains(out, "goes on    "+recordName(names[0])) {
+		t.Errorf("what it goes on with is not said:\n%s", out)
+	}
+	if _, _, errOut := ebbline(t, "", "book", "check", "--book", dir); !strings.Contains(errOut, "2 of 2 whole") {
+		t.Errorf("check passes a file over: %s", errOut)
+	}
 	// The second ended without pressure.
 	if status, _, errOut := ebbline(t, "", append(args, "--reopen", names[1])...); status != 2 || !strings.Contains(errOut, "let out and ended") {
 		t.Errorf("status %d: %s", status, errOut)
+	}
+}
+
+// Three readings give no verdict, in no command.
+func TestFewReadingsAreUndecidedEverywhere(t *testing.T) {
+	dir := t.TempDir()
+	args := []string{"hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--compliance", "0%", "--book"}
+	if status, out, _ := ebbline(t, "0 25\n30 18\n60 12.5\n90 8.5\n", append(args, t.TempDir())...); status != exitLeaks {
+		t.Fatalf("four readings of a leak: status %d\n%s", status, out)
+	}
+	status, out, errOut := ebbline(t, "0 25\n30 18\n60 12.5\n", append(args, dir)...)
+	if status != exitUndecided || !strings.Contains(out, "3 readings are too few for a verdict") {
+		t.Errorf("hold: status %d\n%s%s", status, out, errOut)
+	}
+	names, _ := filepath.Glob(filepath.Join(dir, "*.ebbline"))
+	for _, args := range [][]string{{"book", "list", "--book", dir}, {"book", "show", names[0]}, {"book", "measure", "--all", "--book", dir}, {"measure", names[0]}} {
+		if _, out, errOut := ebbline(t, "", args...); !strings.Contains(out, "undecided") {
+			t.Errorf("%q:\n%s%s", args, out, errOut)
+		}
 	}
 }
 

@@ -204,6 +204,9 @@ func (a *app) hold(ctx context.Context, f *holdFlags) error {
 			head["cut_before_s"] = strconv.FormatFloat((old.by + sensor.CutFor).Seconds(), 'g', -1, 64)
 		}
 		head[timesFrom] = momentOf(from)
+		if old != nil && len(k.paths) == 0 { // a later test of the session is another
+			head[goesOn] = recordName(f.reopen)
+		}
 		p, err := openPageHead(f.book, label, wallClock(), about, set, head)
 		if err == nil {
 			p.fromLines = f.port == ""

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -65,6 +66,25 @@ func (f *holdFlags) reopened(set *decay.Setup) (*reopened, error) {
 // timesFrom is the line of a record, and of a capture's head, that says from
 // which moment the times of its readings count.
 const timesFrom = "times_from"
+
+// goesOn is the line of a record that names the record whose test it goes on
+// with and whose readings it begins with: the two are one test.
+const goesOn = "goes_on_with"
+
+// recordName is the name of a record's file without folder and extension.
+func recordName(path string) string {
+	return strings.TrimSuffix(filepath.Base(path), record.Extension)
+}
+
+// extra is the value of a line that a record has beyond its fields, "" without.
+func extra(rec record.Record, key string) string {
+	for _, kv := range rec.Extra {
+		if kv.Key == key {
+			return kv.Value
+		}
+	}
+	return ""
+}
 
 // momentOf is a moment as a record says it: by the clock on the wall and, where
 // that is known, by one that nobody sets until the machine is started again.
