@@ -50,6 +50,9 @@ func NewLive(set Setup) *Live {
 	if set.Touched > 0 {
 		l.touchedAt = set.Touched.Seconds()
 	}
+	if set.Shut > 0 {
+		l.shutAt = set.Shut.Seconds()
+	}
 	// A sensor at rest may well read the same value for long; only under
 	// pressure is that a sign of a stuck one.
 	l.h.rest, l.h.restBand = float64(set.NominalAmbient()), 3*Kilopascal
@@ -156,6 +159,9 @@ func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(false) }
 func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	set := l.set
 	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
+	if !math.IsNaN(l.shutAt) {
+		r.Shut = seconds(l.shutAt)
+	}
 	sg := l.segment()
 	if l.h.n > 0 && !math.IsInf(l.h.peak, 0) {
 		r.Peak = Pressure(l.h.peak).Gauge(r.Ambient)

@@ -178,6 +178,8 @@ type Procedure struct {
 	// before the estimate takes them, and what waits when one begins is left out.
 	waiting []Sample
 	doubt   Doubt
+	left    []Span // of readings that were left out
+	leaving bool   // the last of these goes on
 
 	leaning   Outcome // what the interval says at present
 	leaningAt float64 // and how long the hold was when it began to say so, s
@@ -216,6 +218,19 @@ func (p *Procedure) wait(s Sample) {
 	p.release(n)
 }
 
+// mostLeftOut is how many stretches are told apart; what is left out after that
+// counts as one with the last.
+const mostLeftOut = 256
+
+// leave notes a reading that the estimate does not take.
+func (p *Procedure) leave(at time.Duration) {
+	if n := len(p.left); n > 0 && p.leaving || n == mostLeftOut {
+		p.left[n-1].End = at
+		return
+	}
+	p.left, p.leaving = append(p.left, Span{at, at}), true
+}
+
 // release gives the first n of the waiting readings to the estimate.
 func (p *Procedure) release(n int) {
 	for _, s := range p.waiting[:n] {
@@ -232,6 +247,9 @@ func (p *Procedure) Step(ev Event) []Effect {
 	case Taken:
 		s.Now, s.Seen, s.Lost, s.LostWhy = ev.Sample.At, true, false, ""
 		s.P = ev.Sample.P.Gauge(p.ambient()) - p.state.Result.Zero
+		if p.doubt.On {
+			p.leave(ev.Sample.At)
+		}
 		if p.doubt.On && !p.doubt.Alarm {
 			break
 		}
@@ -253,6 +271,10 @@ func (p *Procedure) Step(ev Event) []Effect {
 	case Doubt:
 		s.Now = max(s.Now, ev.At)
 		if ev.On && !p.doubt.On {
+			p.leaving = false
+			for _, x := range p.waiting {
+				p.leave(x.At)
+			}
 			p.waiting, p.slope = p.waiting[:0], slopeMeter{}
 		}
 		p.doubt = ev
@@ -303,6 +325,7 @@ func (p *Procedure) Step(ev Event) []Effect {
 		s.Now = max(s.Now, ev.At)
 		p.release(len(p.waiting))
 		s.Result = p.live.Whole()
+		s.Result.LeftOut = p.left
 		out = p.enter(out, PhaseOver, s.Now)
 		out = append(out, Finished{s.Now, s.Result})
 	}

@@ -116,6 +116,8 @@ type Result struct {
 	Zero     Gauge // zero error found before the fill, 0 when not seen
 	Samples  int
 	Touched  time.Duration // as in [Setup]; 0: never, or before the latest fill
+	Shut     time.Duration // as in [Setup]
+	LeftOut  []Span        // of a live test: first and last of readings in a row that were not taken for the duct's pressure, and are no part of this
 	Warnings []Warning
 
 	heldUp  bool     // the supply may have held the pressure up

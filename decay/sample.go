@@ -50,6 +50,8 @@ type Setup struct {
 	// Touched is when somebody began to change the leak, pressing or mending
 	// joints: the hold under way ended then, and what it tells stands. 0: nobody did.
 	Touched time.Duration
+	// Shut is when the operator said that the supply valve was shut; 0: never.
+	Shut time.Duration
 }
 
 // Defaults where a Setup says nothing.

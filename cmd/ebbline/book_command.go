@@ -92,7 +92,7 @@ func (a *app) bookScreen(ctx context.Context, s *shelf, look *lookFlags, unit st
 	if err != nil {
 		return wrong("for example --unit bar", "--unit: %w", err)
 	}
-	o := tui.BookOptions{Folder: dir, Load: s.list, Open: readWhole, Measure: again, Unit: u, Output: a.out, Input: a.in}
+	o := tui.BookOptions{Folder: dir, Load: s.list, Open: readWhole, Measure: record.Record.Again, Unit: u, Output: a.out, Input: a.in}
 	if o.Look, err = look.look(); err != nil {
 		return err
 	}
@@ -305,7 +305,7 @@ func (a *app) bookCompare(s *shelf, first, second string, asJSON bool) error {
 		if st := record.StateOf(rec, nil); st == record.StateChanged || st == record.StateTorn || st == record.StateRunning {
 			fmt.Fprintf(a.err, "ebbline: %s: %s\n", printable(path), wholeWords(rec))
 		}
-		recs[i], results[i] = rec, again(rec)
+		recs[i], results[i] = rec, rec.Again()
 		if !results[i].HasFit {
 			return wrong("name a record of a test that had a hold", "%s gives nothing to compare with: %s", path, report.Verdict(results[i]))
 		}
@@ -400,7 +400,7 @@ func (a *app) bookMeasure(s *shelf, args []string, all bool) error {
 		if err != nil {
 			return outcome{err: err}
 		}
-		changes := tui.BookChanges(rec, again(rec))
+		changes := tui.BookChanges(rec, rec.Again())
 		rec.Samples = nil // it waits for its turn without them
 		return outcome{changes, rec, nil}
 	}, func(i int, o outcome) {

@@ -142,7 +142,7 @@ func held(t *testing.T, hole decay.Length, when time.Time) record.Record {
 	t.Helper()
 	set := decay.Setup{Volume: 0.01, Ambient: 101325, Of: decay.PartManifold}
 	rec := record.Record{Label: "job 1: hose", When: when, Program: "ebbline test", Setup: set, Samples: simulatedHold(hole)}
-	rec.Result = again(rec)
+	rec.Result = rec.Again()
 	return rec
 }
 

@@ -20,7 +20,7 @@ func (f *holdFlags) past(set *decay.Setup) (*tui.Past, error) {
 			return nil, wrong("test the fittings alone: ebbline hold --of fittings --volume 0.3L",
 				"--rig-check: %s is not a test of the fittings (its part is %v)", f.rigCheck, of)
 		}
-		r := again(rec)
+		r := rec.Again()
 		if !r.HasFit || !r.HasVolume {
 			return nil, wrong("test the fittings again, with their volume: ebbline hold --of fittings --volume 0.3L",
 				"--rig-check: %s gives no leak to subtract: %s", f.rigCheck, report.Verdict(r))
@@ -40,7 +40,7 @@ func (f *holdFlags) past(set *decay.Setup) (*tui.Past, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := again(rec)
+	r := rec.Again()
 	if !r.HasFit {
 		return nil, wrong("name a record of a test that had a hold", "--retest: %s gives nothing to compare with: %s", f.retest, report.Verdict(r))
 	}

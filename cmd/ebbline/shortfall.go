@@ -362,7 +362,7 @@ func (f *shortfallFlags) engine() (e decay.Engine, leak *measuredLeak, cd float6
 		if err != nil {
 			return e, nil, cd, err
 		}
-		r := again(rec)
+		r := rec.Again()
 		l, ok := decay.EscapeOf(r)
 		if !ok {
 			hint := "hold it again: without a hold there is no size"

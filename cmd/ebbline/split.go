@@ -56,7 +56,7 @@ func (a *app) split(files []string, asJSON bool) error {
 		if err != nil {
 			return err
 		}
-		r := again(rec)
+		r := rec.Again()
 		if !r.HasFit {
 			return wrong("hold it again: without a hold there is nothing to divide", "%s: %s", name, report.Verdict(r))
 		}
@@ -120,9 +120,4 @@ func openRecord(name string) (record.Record, error) {
 func errChanged(name string) error {
 	return wrong("name another record, or test again; ebbline book show "+name+" shows what it says now",
 		"%s: was changed after it was written (its digest differs)", name)
-}
-
-// again is the result of a record, computed from its readings.
-func again(rec record.Record) decay.Result {
-	return decay.Net(decay.Analyse(rec.Setup, rec.Samples), rec.Setup.RigLeak, rec.Setup.WithDefaults().Limit)
 }

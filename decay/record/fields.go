@@ -197,6 +197,19 @@ var derived = []field{
 			r.Setup.Touched = r.Result.Touched
 			return err
 		}},
+	{"shut_s",
+		func(r *Record) string {
+			if r.Result.Shut == 0 {
+				return ""
+			}
+			return formatSeconds(r.Result.Shut)
+		},
+		func(r *Record, s string) (err error) {
+			r.Result.Shut, err = parseSeconds(s)
+			r.Setup.Shut = r.Result.Shut
+			return err
+		}},
+	{"left_out_s", leftOut, readLeftOut},
 	span("hold_end_s", func(r *Record) *time.Duration { return &r.Result.Hold.End }),
 	float("hold_start_pa_abs", func(r *Record) *decay.Pressure { return &r.Result.Hold.StartAbs }),
 	float("hold_start_pa_gauge", func(r *Record) *decay.Gauge { return &r.Result.Hold.StartGauge }),

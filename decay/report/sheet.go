@@ -26,8 +26,8 @@ type Test struct {
 
 // NewTest judges the readings of a record again.
 func NewTest(rec record.Record, name, digest string) *Test {
-	r, c := decay.AnalyseCurve(rec.Setup, rec.Samples)
-	return &Test{Record: rec, Result: decay.Net(r, rec.Setup.RigLeak, rec.Setup.WithDefaults().Limit), Curve: c, Name: name, Digest: digest}
+	r, c := decay.AnalyseCurve(rec.Setup, rec.Judged())
+	return &Test{Record: rec, Result: rec.AsTold(decay.Net(r, rec.Setup.RigLeak, rec.Setup.WithDefaults().Limit)), Curve: c, Name: name, Digest: digest}
 }
 
 func (t *Test) set() decay.Setup { return t.Record.Setup.WithDefaults() }

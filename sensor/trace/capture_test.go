@@ -181,16 +181,3 @@ func TestCaptureHeader(t *testing.T) {
 		}
 	}
 }
-
-// TestRecordTellsOfItsSensor measures a record whose sensor was in doubt: its
-// readings alone would look like a hold.
-func TestRecordTellsOfItsSensor(t *testing.T) {
-	told := decay.Result{Outcome: decay.Unusable, Flags: []decay.Flag{decay.FlagOpenCircuit}}
-	r := asTold(told)(decay.Result{Outcome: decay.Leaks, HasDecide: true})
-	if r.Outcome != decay.Unusable || r.HasDecide || !r.HasFlag(decay.FlagOpenCircuit) || len(r.Warnings) != 1 {
-		t.Errorf("judged %+v", r)
-	}
-	if told.Outcome = decay.Holds; asTold(told) != nil {
-		t.Error("a sound record is judged anew")
-	}
-}

@@ -64,6 +64,9 @@ func (f *file) close(tr *Trace, samples []decay.Sample) {
 	if tr.Setup != nil && tr.Setup.Touched > 0 {
 		tr.Setup.Touched -= first
 	}
+	if tr.Setup != nil && tr.Setup.Shut > 0 {
+		tr.Setup.Shut -= first
+	}
 	tr.BadRows = f.bad
 	if f.bad > 0 {
 		tr.Flags = append(tr.Flags, decay.FlagBadRows)

@@ -3,7 +3,6 @@ package trace
 import (
 	"io"
 	"math"
-	"slices"
 
 	"ebbline/decay"
 	"ebbline/decay/record"
@@ -45,7 +44,8 @@ func (f *file) record(r io.Reader) (Trace, error) {
 	}
 	quantum, last := math.Inf(1), math.NaN()
 	samples := rec.Samples[:0:0]
-	for _, s := range rec.Samples {
+	judged := rec.Judged()
+	for _, s := range judged {
 		p := float64(s.P + shift)
 		if math.IsNaN(p) || math.IsInf(p, 0) || math.Abs(s.At.Seconds()) > maxStamp {
 			f.badRow(0, "the reading is not a number, or its time is far off")
@@ -58,13 +58,19 @@ func (f *file) record(r io.Reader) (Trace, error) {
 		last = p
 		samples = append(samples, decay.Sample{At: s.At, P: decay.Pressure(p)})
 	}
+	if n := len(rec.Samples) - len(judged); n > 0 {
+		f.warning("left-out", "%d readings were not taken for the duct's pressure when they came, and are left out", n)
+	}
+	if len(samples) == 0 && len(rec.Samples) > 0 {
+		return Trace{}, f.fail(0, "the capture beside it has the details", "none of the record's readings was taken for the duct's pressure")
+	}
 	if len(samples) == 0 {
 		return Trace{}, f.fail(0, "the test ended before a reading came", "the record holds no readings")
 	}
 	if !math.IsInf(quantum, 0) {
 		tr.Quantum = quantum
 	}
-	tr.Judge = asTold(rec.Result)
+	tr.Judge = rec.AsTold
 	f.close(&tr, samples)
 	return tr, nil
 }
@@ -90,28 +96,6 @@ func knownUnit(name string) string {
 		return ""
 	}
 	return name
-}
-
-// asTold keeps a record's word that nothing can be judged from it: a record
-// holds readings alone, and those of a sensor in doubt were no pressures. It is
-// nil for any other record.
-func asTold(told decay.Result) func(decay.Result) decay.Result {
-	if told.Outcome != decay.Unusable {
-		return nil
-	}
-	return func(r decay.Result) decay.Result {
-		r.Flags, r.Warnings = slices.Clone(r.Flags), slices.Clone(r.Warnings)
-		for _, f := range told.Flags {
-			if !r.HasFlag(f) {
-				r.Flags = append(r.Flags, f)
-			}
-		}
-		if r.Outcome != decay.Unusable {
-			r.Outcome, r.HasDecide = decay.Unusable, false
-			r.Warnings = append(r.Warnings, decay.Warning{Code: "sensor-in-doubt", Text: "the record says that its sensor was in doubt during the hold; the capture beside it has the details"})
-		}
-		return r
-	}
 }
 
 func kilopascals(p decay.Pressure) string {
