@@ -143,35 +143,49 @@ func (s *session) step(ev decay.Event) (verdict bool) {
 }
 
 func (s *session) alarm(code, text string, at time.Duration, p decay.Gauge) {
+	now, of := s.said(at)
 	if s.asJSON {
 		s.object(struct {
 			T     float64 `json:"t_s"`
+			Of    float64 `json:"of_s"`
 			Alarm string  `json:"alarm"`
 			P     float64 `json:"kpa_gauge"`
 			Text  string  `json:"text"`
-		}{at.Seconds(), code, float64(p) / decay.Kilopascal, text})
+		}{now.Seconds(), at.Seconds(), code, float64(p) / decay.Kilopascal, text})
 		return
 	}
-	fmt.Fprintf(s.lines, "%6.1f s  ALARM  %s, %s\n", at.Seconds(), p.Format(s.unit), text)
+	fmt.Fprintf(s.lines, "%6.1f s  ALARM  %s, %s%s\n", now.Seconds(), p.Format(s.unit), text, of)
+}
+
+// said is the time that a line is printed with, which never goes back, and what
+// to add when it came late and is of an earlier moment.
+func (s *session) said(at time.Duration) (now time.Duration, of string) {
+	s.told = max(s.told, at)
+	if s.told-at >= 100*time.Millisecond {
+		of = fmt.Sprintf(" (came late, is of %.1f s)", at.Seconds())
+	}
+	return s.told, of
 }
 
 func (s *session) fault(f sensor.Fault) {
+	now, of := s.said(f.At)
 	if s.asJSON {
 		s.object(struct {
 			T     float64 `json:"t_s"`
+			Of    float64 `json:"of_s"`
 			Fault string  `json:"fault"`
 			State string  `json:"state"`
 			Name  string  `json:"name"`
 			Text  string  `json:"text"`
 			Hint  string  `json:"hint"`
-		}{f.At.Seconds(), f.Code, f.State.String(), f.Name(), f.Text, f.Hint})
+		}{now.Seconds(), f.At.Seconds(), f.Code, f.State.String(), f.Name(), f.Text, f.Hint})
 		return
 	}
 	word := "FAULT"
 	if f.State == sensor.Ends {
 		word = "FAULT OVER"
 	}
-	fmt.Fprintf(s.lines, "%6.1f s  %s  %s: %s: %s\n", f.At.Seconds(), word, f.Name(), printable(f.Text), f.Hint)
+	fmt.Fprintf(s.lines, "%6.1f s  %s  %s: %s: %s%s\n", now.Seconds(), word, f.Name(), printable(f.Text), f.Hint, of)
 }
 
 // outcome is the outcome a running test shows: none while the readings are in
@@ -215,8 +229,8 @@ func (s *session) clock() time.Duration {
 	if quiet := time.Since(s.heard); quiet > lookEvery {
 		now = s.at + quiet
 	}
-	s.told = max(s.told, now)
-	return s.told
+	now, _ = s.said(now)
+	return now
 }
 
 // second prints where the test stands.

@@ -127,14 +127,33 @@ func (s *late) Next(ctx context.Context) (sensor.Item, error) {
 
 // The clock does not go back when readings come late.
 func TestSessionClockNeverGoesBack(t *testing.T) {
-	lines, _, _ := play(t, &session{src: &late{played{p: filled(0), until: time.Minute}}, length: 15 * time.Second})
-	last := -1.0
+	p := played{p: func(t float64) float64 {
+		if t > 5.1 {
+			return 300000 // over the ceiling
+		}
+		return 0
+	}, until: time.Minute, fault: &sensor.Fault{At: 5040 * time.Millisecond, Code: "silent", Text: "no line for 1 s", Hint: "check the cable"}}
+	lines, _, _ := play(t, &session{src: &late{p}, length: 15 * time.Second})
+	last, late := -1.0, map[string]float64{}
 	for _, m := range lines {
-		if at, ok := m["t_s"].(float64); ok && m["phase"] != nil {
-			if at < last {
-				t.Errorf("%.2f s after %.2f s", at, last)
-			}
-			last = at
+		at, ok := m["t_s"].(float64)
+		if !ok {
+			continue
+		}
+		if at < last {
+			t.Errorf("%.2f s after %.2f s: %v", at, last, m)
+		}
+		last = at
+		if of, ok := m["of_s"].(float64); ok {
+			late[m["text"].(string)] = at - of
+		}
+	}
+	if len(late) < 2 {
+		t.Errorf("%d faults and alarms, want both", len(late))
+	}
+	for text, by := range late {
+		if by < 0.5 {
+			t.Errorf("%q was %.2f s late", text, by)
 		}
 	}
 }
