@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -140,15 +139,19 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 	defer close(stop)
 	go func() {
 		defer close(lines)
-		in := bufio.NewScanner(a.in)
-		for n := 1; in.Scan(); n++ {
-			select {
-			case lines <- typedLine{in.Text(), n, time.Now()}:
-			case <-stop:
-				return
+		n := 0
+		failed <- typedLines(a.in, func(text string, cut bool) bool {
+			if cut {
+				text = "(a long line)"
 			}
-		}
-		failed <- in.Err()
+			n++
+			select {
+			case lines <- typedLine{text, n, time.Now()}:
+				return true
+			case <-stop:
+				return false
+			}
+		})
 	}()
 
 	run := tui.NewHandRun(set)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -30,7 +29,7 @@ type talk struct {
 	unit    string // of values whose line names none
 	assumed bool   // the lines name none
 
-	lines chan string
+	lines chan answer
 	raws  chan heard
 	fault chan sensor.Fault
 
@@ -97,19 +96,26 @@ func (t *talk) run(ctx context.Context, src sensor.Source, in io.Reader) error {
 	return t.more(ctx)
 }
 
+// answer is a line of the person.
+type answer struct {
+	text string
+	cut  bool // it was too long
+}
+
 // listen starts the goroutines that read the person's lines and the faults.
 func (t *talk) listen(ctx context.Context, src sensor.Source, in io.Reader) {
-	t.lines = make(chan string)
+	t.lines = make(chan answer)
 	go func() {
 		defer close(t.lines)
-		sc := bufio.NewScanner(in)
-		for sc.Scan() {
+		// What ends the lines with an error ends them: nobody is there to ask.
+		_ = typedLines(in, func(text string, cut bool) bool {
 			select {
-			case t.lines <- strings.TrimSpace(sc.Text()):
+			case t.lines <- answer{strings.TrimSpace(text), cut}:
+				return true
 			case <-ctx.Done():
-				return
+				return false
 			}
-		}
+		})
 	}()
 	t.fault = make(chan sensor.Fault, 16)
 	go func() {
@@ -214,7 +220,7 @@ func (t *talk) zero(ctx context.Context) error {
 	}
 	t.rest = m
 	if still {
-		t.noise = m.Steady()
+		t.noise = m.Quiet()
 	}
 	t.points = []calib.Point{{Signal: m.Value(), Pressure: pa}}
 	t.app.say("point 1: %s at %s, %s", t.pressure(pa), t.signal(m.Value()), t.about(m))
@@ -325,11 +331,11 @@ func (t *talk) add(ctx context.Context, text string) error {
 		return wrong("check that the transducer is on the duct, and its wires; then type the reading again",
 			"the signal did not follow: %s here, %s at point %d", t.signal(q.Signal), t.signal(t.points[near].Signal), near+1)
 	}
-	if rest := t.rest.Steady(); rest > 0 && m.Steady() > 3*rest {
+	if rest := t.rest.Quiet(); rest > 0 && m.Quiet() > 3*rest {
 		// The noise of the profile stays that at rest: more hides faults later.
-		t.app.say("warning: it is %.0f times as noisy as at zero: look for what shakes the air or disturbs the wires; drop the point and take it again when it stands", m.Steady()/rest)
+		t.app.say("warning: it is %.0f times as noisy as at zero: look for what shakes the air or disturbs the wires; drop the point and take it again when it stands", m.Quiet()/rest)
 	} else if still {
-		t.noise = math.Max(t.noise, m.Steady())
+		t.noise = math.Max(t.noise, m.Quiet())
 	}
 	t.points = append(t.points, q)
 	t.app.say("point %d: %s at %s, %s", len(t.points), t.pressure(pa), t.signal(q.Signal), t.about(m))
@@ -581,7 +587,14 @@ func (t *talk) ask(ctx context.Context, question string) (string, error) {
 			if !ok {
 				return "", errQuit
 			}
-			return line, nil
+			if line.cut {
+				t.complain(fmt.Errorf("a line of more than %d characters", longestLine), "type it again, shorter")
+				if live {
+					fmt.Fprintf(t.app.out, "%s\n> ", printable(t.status()))
+				}
+				continue
+			}
+			return line.text, nil
 		case <-tick.C:
 			if live { // save the cursor, rewrite the line above, go back
 				fmt.Fprintf(t.app.out, "\x1b7\x1b[1A\r%s\x1b[K\x1b8", printable(t.status()))
@@ -612,7 +625,7 @@ func (t *talk) status() string {
 
 // about says how a mean was had.
 func (t *talk) about(m calib.Mean) string {
-	return fmt.Sprintf("noise %s, %d readings", t.signal(m.Steady()), m.Count())
+	return fmt.Sprintf("noise %s, %d readings", t.signal(m.Quiet()), m.Count())
 }
 
 // signal writes a signal with its unit, in digits that a small board resolves.

@@ -183,6 +183,21 @@ func (p *person) profile(name string) *profile.Profile {
 	return got
 }
 
+// A line that is too long to be meant is refused, and ends nothing.
+func TestCalibrateRefusesALongLine(t *testing.T) {
+	b := newSignalBoard(t, "420")
+	p := sits(t, b, "--profile", "b", "--full-scale", "30psi", "--bits", "12", "--unit", "counts")
+	p.hears("press Enter")
+	for range 2 {
+		p.types(strings.Repeat("10psi ", 1<<15))
+		p.hears("not taken: a line of more than 4096 characters")
+	}
+	p.types("")
+	p.hears("point 1")
+	p.types("done")
+	p.ends(0)
+}
+
 // A wrong profile becomes a right one.
 func TestCalibrateMendsAProfile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "profiles.toml")

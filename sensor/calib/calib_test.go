@@ -352,5 +352,14 @@ func TestMeanOfWhatMoves(t *testing.T) {
 		if moved := m.Swing() > 1; moved != (name != "still") {
 			t.Errorf("%s: it swings by %.3f", name, m.Swing())
 		}
+		for range 3 {
+			m.Add(900) // a spike
+			for range 20 {
+				m.Add(500 + path(1000) + 0.5*rnd.NormFloat64())
+			}
+		}
+		if s := m.Quiet(); math.Abs(s-0.5) > 0.05 {
+			t.Errorf("%s: noise %.3f with spikes, want 0.5", name, s)
+		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Line is a straight line through points: pressure = Offset + Slope·signal.
@@ -107,8 +108,9 @@ type Mean struct {
 	mean, m2 float64 // Welford (1962)
 	min, max float64
 
-	last, before float64 // values
-	bends        float64 // squares of second differences, summed
+	last, before float64   // values
+	bends        float64   // squares of second differences, summed
+	bent         []float64 // their sizes
 }
 
 // Add takes a value.
@@ -123,6 +125,7 @@ func (m *Mean) Add(v float64) {
 	if m.n > 2 {
 		b := v - 2*m.last + m.before
 		m.bends += b * b
+		m.bent = append(m.bent, math.Abs(b))
 	}
 	m.before, m.last = m.last, v
 }
@@ -148,6 +151,27 @@ func (m *Mean) Steady() float64 {
 		return 0
 	}
 	return math.Sqrt(m.bends / 6 / float64(m.n-2))
+}
+
+// Quiet is [Mean.Steady] without the largest fifth of the second differences: a
+// spike, which spoils three of them, is no noise.
+func (m *Mean) Quiet() float64 {
+	n := len(m.bent)
+	keep := n - max(3, n/5)
+	if keep < 4 {
+		return m.Steady()
+	}
+	s := slices.Clone(m.bent)
+	slices.Sort(s)
+	sum := 0.0
+	for _, b := range s[:keep] {
+		sum += b
+	}
+	// The mean of a half-normal that is cut off where the share q of it lies.
+	q := float64(keep) / float64(n)
+	z := math.Sqrt2 * math.Erfinv(q)
+	cut := math.Sqrt(2/math.Pi) * (1 - math.Exp(-z*z/2)) / q
+	return sum / float64(keep) / cut / math.Sqrt(6)
 }
 
 // Swing is the standard deviation of what moved slowly.
