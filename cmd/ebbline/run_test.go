@@ -47,7 +47,7 @@ func put(t *testing.T, name, text string) string {
 }
 
 func TestMeasureKeepsOrderAndStatus(t *testing.T) {
-	leak, tight, none := put(t, "leak.csv", holdTable(0.01)), put(t, "tight.csv", holdTable(0)), put(t, "none.csv", "time_s,pressure_kpa\n0,0\n1,0\n")
+	leak, tight, none := put(t, "leak.csv", holdTable(0.01)), root+"/testdata/captures/known_tight_10L.csv", put(t, "none.csv", "time_s,pressure_kpa\n0,0\n1,0\n")
 	for _, c := range []struct {
 		files  []string
 		status int
