@@ -72,6 +72,8 @@ type hand struct {
 	field   []rune
 	keyed   time.Time // when the field's first key was pressed
 	now     time.Time // of the latest tick
+	asked   string    // text of a reading that does not fit, which Enter takes now
+	pick    int       // reading that z takes back, counted from the last
 	began   time.Time // when the first reading was typed
 	beeps   int       // rung so far
 	bells   bells
@@ -249,7 +251,12 @@ func (m *hand) enter() {
 		if first {
 			m.began, m.beeps = m.keyed, 0
 		}
-		if err := m.run.Add(DialReading{At: m.stamp(m.keyed), P: g}); err != nil {
+		r := DialReading{At: m.stamp(m.keyed), P: g}
+		if odd := m.run.Misfit(r, m.s.unit); odd != "" && m.asked != text {
+			m.asked, m.problem = text, odd+": Enter once more takes it, Esc clears it"
+			return
+		}
+		if err := m.run.Add(r); err != nil {
 			if first {
 				m.began = time.Time{}
 			}
@@ -257,6 +264,7 @@ func (m *hand) enter() {
 			return
 		}
 		m.field, m.problem, m.stage, m.alarmed = nil, "", dialReads, false
+		m.asked, m.pick = "", 0
 		verdict := m.s.st.Verdict
 		m.changed()
 		if m.s.st.Verdict != verdict {
@@ -279,9 +287,18 @@ func (m *hand) size(text string) {
 	m.begin()
 }
 
-// undo takes the last reading back; the time goes on.
+// choose moves to another reading that z is to take back.
+func (m *hand) choose(by int) {
+	list := m.run.Readings()
+	m.pick = min(max(m.pick+by, 0), len(list)-1)
+	r := list[len(list)-1-m.pick]
+	m.problem = "z takes back " + r.P.Format(m.s.unit) + " at " + clock(r.At.Seconds())
+}
+
+// undo takes the chosen reading back; the time goes on.
 func (m *hand) undo() {
-	r, ok := m.run.Undo()
+	r, ok := m.run.TakeBack(len(m.run.Readings()) - 1 - m.pick)
+	m.pick = 0
 	if !ok {
 		m.problem = "there is no reading to take back"
 		return

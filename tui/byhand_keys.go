@@ -1,6 +1,8 @@
 package tui
 
 import (
+	"unicode"
+
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 )
@@ -25,12 +27,14 @@ func init() {
 		bind(dialAsked, "Enter", "take it", "take the answer that was typed, or the usual one", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
 		bind(dialReady|dialReads, "Enter", "take the reading", "take the reading that was typed", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
 		bind(dialDone, "Enter", "leave", "leave: the record is kept", func(*hand) tea.Cmd { return tea.Quit }, "enter", "q"),
-		bind(dialReads, "z", "take back", "take the last reading back", func(m *hand) tea.Cmd { m.undo(); return nil }, "z"),
+		bind(dialReads, "z", "take back", "take the last reading back, or the chosen one", func(m *hand) tea.Cmd { m.undo(); return nil }, "z"),
 		bind(dialReads, "e", "end", "end the hold and keep its record", func(m *hand) tea.Cmd { m.finish(); return nil }, "e"),
 		bind(anywhere, "u", "unit", "unit of the dial: psi, bar, kPa, hPa", func(m *hand) tea.Cmd { m.nextUnit(); return nil }, "u"),
 		bind(anywhere, "b", "bell", "bell: on or off", func(m *hand) tea.Cmd { m.s.bell = !m.s.bell; return nil }, "b"),
 		bind(anywhere, "?", "help", "help: this list", func(m *hand) tea.Cmd { m.s.help = !m.s.help; return nil }, "?", "f1"),
 		bind(anywhere, "Esc", "clear", "clear what was typed; twice: leave, everything is kept", func(m *hand) tea.Cmd { return m.leave() }, "esc"),
+		bind(dialReads, "Up", "an earlier one", "choose an earlier reading to take back; Down: a later one", func(m *hand) tea.Cmd { m.choose(1); return nil }, "up"),
+		bind(dialReads, "Down", "", "choose a later reading to take back", func(m *hand) tea.Cmd { m.choose(-1); return nil }, "down"),
 		bind(anywhere, "Ctrl+C", "leave", "leave at once, everything is kept", func(*hand) tea.Cmd { return tea.Quit }, "ctrl+c"),
 	}
 }
@@ -49,8 +53,9 @@ func (m *hand) press(k tea.KeyMsg) tea.Cmd {
 			return nil
 		}
 	}
+	typing := m.stage != dialDone && len(m.field) > 0 && k.Type == tea.KeyRunes && k.String() != "?" // 2e, too, is what was typed
 	for _, a := range handActions {
-		if a.in&m.stage != 0 && key.Matches(k, a.Binding) {
+		if a.in&m.stage != 0 && !typing && key.Matches(k, a.Binding) {
 			if k.Type == tea.KeyEsc {
 				m.leaving = leaving
 			}
@@ -61,9 +66,9 @@ func (m *hand) press(k tea.KeyMsg) tea.Cmd {
 		return nil
 	}
 	switch k.Type {
-	case tea.KeyRunes:
+	case tea.KeyRunes, tea.KeySpace: // what is no number is refused in whole, by Enter
 		for _, r := range k.Runes {
-			if (r >= '0' && r <= '9' || r == '.' || r == ',' || r == '-') && len(m.field) < 8 {
+			if unicode.IsPrint(r) && len(m.field) < 12 {
 				if len(m.field) == 0 {
 					m.keyed, m.problem = m.now, ""
 				}
@@ -102,10 +107,11 @@ func (m *hand) nextUnit() {
 func (m *hand) hints() []hint {
 	var out []hint
 	for _, a := range handActions {
-		if a.in&m.stage == 0 {
+		k := a.Help().Key
+		if typed := len(m.field) > 0 && len(k) == 1 && k != "?"; typed || a.in&m.stage == 0 {
 			continue
 		}
-		h := hint{key: a.Help().Key, word: a.word, desc: a.Help().Desc}
+		h := hint{key: k, word: a.word, desc: a.Help().Desc}
 		switch {
 		case h.word == "bell":
 			h.word += map[bool]string{true: " on", false: " off"}[m.s.bell]
@@ -115,7 +121,7 @@ func (m *hand) hints() []hint {
 			continue // Enter leaves
 		case h.key == "Esc" && len(m.field) == 0:
 			h.word = "twice: leave"
-		case h.key == "Ctrl+C":
+		case h.key == "Ctrl+C" || h.key == "Down":
 			continue // in the help
 		}
 		h.always = h.key == "?" || h.key == "Enter" || h.key == "e"
@@ -134,7 +140,7 @@ func (m *hand) helpLines() []fact {
 		}
 	}
 	out = append(out,
-		fact{"digits  type what the dial shows; its time is that of the first digit, or of the beep when typed within 3 s after it", plain},
+		fact{"digits  type what the dial shows; its time is that of the first digit, or of the beep when typed within 3 s after it; letters after a digit are typed, as in 25psi; one that does not fit to those before is taken by a second Enter", plain},
 		fact{"any key closes this help", dim}, fact{"", plain}, fact{cautions[0], strong})
 	for _, c := range cautions[1:] {
 		out = append(out, fact{c, plain})

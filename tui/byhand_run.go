@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -76,20 +77,44 @@ func (h *HandRun) take(r DialReading) {
 	h.proc.Step(decay.Look{At: r.At})
 }
 
-// Undo takes the last reading back.
-func (h *HandRun) Undo() (DialReading, bool) {
+// Misfit says what is odd of a reading beside the ones before it, "" when it
+// goes on as they did. The bounds are our own choice: they let pass what settling
+// air and a leak do, and not a wrong figure in front.
+func (h *HandRun) Misfit(r DialReading, u decay.PressureUnit) string {
 	n := len(h.list)
-	if n == 0 || h.over {
+	if n == 0 || r.P > h.set.WithDefaults().Ceiling { // of that the alarm tells
+		return ""
+	}
+	last, division := h.list[n-1], h.set.Division
+	before := " the " + last.P.Number(u) + " of " + clock(last.At.Seconds())
+	if r.P > last.P+max(2*division, last.P/50) {
+		return r.P.Number(u) + " is higher than" + before
+	}
+	most := last.P/2 + 2*division
+	if n > 1 {
+		prev := h.list[n-2]
+		fall := (max(prev.P-last.P, 0) + division) * decay.Gauge((r.At-last.At).Seconds()/(last.At-prev.At).Seconds())
+		most = max(3*fall, last.P/10)
+	}
+	if r.P < last.P-most {
+		return r.P.Number(u) + " is far below" + before
+	}
+	return ""
+}
+
+// TakeBack removes the reading at place i of [HandRun.Readings].
+func (h *HandRun) TakeBack(i int) (DialReading, bool) {
+	if i < 0 || i >= len(h.list) || h.over {
 		return DialReading{}, false
 	}
-	last := h.list[n-1]
-	h.list = h.list[:n-1]
+	gone := h.list[i]
+	h.list = slices.Delete(h.list, i, i+1)
 	h.proc = decay.NewNetProcedure(h.set)
 	for _, r := range h.list {
 		h.take(r)
 	}
 	h.judge()
-	return last, true
+	return gone, true
 }
 
 // Readings are those in force, in order.
@@ -127,7 +152,7 @@ func ParseDial(text string, u decay.PressureUnit) (decay.Gauge, error) {
 		return 0, errors.New("nothing was typed")
 	}
 	v, err := strconv.ParseFloat(strings.Replace(t, ",", ".", 1), 64)
-	if err == nil && !math.IsNaN(v) && !math.IsInf(v, 0) {
+	if err == nil && !math.IsInf(v, 0) && strings.Trim(t, "0123456789.,+-") == "" { // not 2e1, nor NaN
 		return decay.Gauge(v * u.Pascal), nil
 	}
 	g, err := decay.ParseGauge(t)

@@ -196,6 +196,39 @@ func TestByHandTakesReadingsWheneverTheyCome(t *testing.T) {
 	}
 }
 
+func TestByHandAsksAboutAReadingThatDoesNotFit(t *testing.T) {
+	p := newPerson(t, 0.5*psi)
+	for _, text := range []string{"25", "24", "23", "22.5"} {
+		p.types(text)
+		p.wait(9 * time.Second)
+	}
+	p.types("2a")
+	p.says(`"2a" is no pressure`)
+	p.types("24e")
+	if len(p.kept) != 4 || p.m.stage != dialReads {
+		t.Fatalf("%d readings, stage %v after 2a and 24e", len(p.kept), p.m.stage)
+	}
+	p.wait(2 * time.Second)
+	p.types("2.00")
+	p.says("2.00 is far below the 22.50 of", "Enter once more takes it")
+	p.m.Update(keyOf("esc"))
+	p.types("2.2")
+	p.m.Update(keyOf("enter"))
+	if len(p.kept) != 5 {
+		t.Fatalf("a second Enter does not take it: %d readings", len(p.kept))
+	}
+	p.wait(9 * time.Second)
+	p.types("21")
+	p.says("21.00 is higher than the 2.20 of")
+	p.m.Update(keyOf("enter"))
+	p.m.Update(tea.KeyMsg{Type: tea.KeyUp})
+	p.says("z takes back 2.20 psi gauge")
+	p.m.Update(keyOf("z"))
+	if len(p.kept) != 5 || p.back != 1 || p.kept[4].P != 21*psi || p.kept[3].P != 22.5*psi {
+		t.Errorf("after the slip was taken back: %v", p.kept)
+	}
+}
+
 func TestByHandSaysWhenNothingIsKept(t *testing.T) {
 	full := errors.New("the disk is full")
 	m := newHand(HandOptions{Setup: decay.Setup{Division: psi, Volume: decay.Litre}, Begin: func(decay.Setup) error { return full }}, &deaf{})
@@ -271,7 +304,7 @@ func TestHandRunRefuses(t *testing.T) {
 	if h.Add(DialReading{time.Second, 24 * psi}) == nil {
 		t.Error("a hold that is over takes a reading")
 	}
-	if _, ok := h.Undo(); ok {
+	if _, ok := h.TakeBack(len(h.Readings()) - 1); ok {
 		t.Error("a hold that is over takes a reading back")
 	}
 }
@@ -283,7 +316,7 @@ func TestParseDial(t *testing.T) {
 			t.Errorf("%q: %v %v", text, g, err)
 		}
 	}
-	for _, text := range []string{"", "x", "NaN", "inf", "25 psi absolute", "1e400", "25 mm", "--3"} {
+	for _, text := range []string{"", "x", "NaN", "inf", "25 psi absolute", "1e400", "25 mm", "--3", "2a", "2e1", "0x1p4", "1_0"} {
 		if g, err := ParseDial(text, u); err == nil {
 			t.Errorf("%q is %v", text, g)
 		}
@@ -299,7 +332,7 @@ func TestUndoForgetsNothingElse(t *testing.T) {
 		at := time.Duration(0)
 		for range rapid.IntRange(1, 7).Draw(t, "n") {
 			if rapid.IntRange(0, 3).Draw(t, "undo") == 0 {
-				h.Undo()
+				h.TakeBack(len(h.Readings()) - 1)
 				continue
 			}
 			at += time.Duration(rapid.IntRange(1, 15).Draw(t, "s")) * time.Second

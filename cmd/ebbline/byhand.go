@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -181,8 +182,16 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 			return false
 		case word == "end" || word == "e":
 			return true
-		case word == "undo" || word == "z":
-			if r, ok := run.Undo(); ok {
+		case word == "undo" || word == "z" || strings.HasPrefix(word, "undo "):
+			i, text := len(run.Readings())-1, strings.TrimSpace(strings.TrimPrefix(word, "undo"))
+			if at, ok := parseMoment(text); ok {
+				i = slices.IndexFunc(run.Readings(), func(r tui.DialReading) bool { return (r.At - at).Abs() < time.Second/2 })
+			} else if word != "undo" && word != "z" {
+				i = -1
+			}
+			if r, ok := run.TakeBack(i); !ok {
+				fmt.Fprintf(a.err, "ebbline: line %d: there is no such reading to take back; undo takes the last one, undo 30 the one at 30 s\n", l.n)
+			} else {
 				back = append(back, r)
 				fmt.Fprintf(a.err, "ebbline: taken back: %s at %g s\n", r.P.Format(h.unit), r.At.Seconds())
 				note(h.keep(run.Readings(), back))
@@ -203,8 +212,9 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 			stamped = true
 			r.At = l.came.Sub(began)
 		}
+		odd := ""
 		if err == nil {
-			err = run.Add(r)
+			odd, err = run.Misfit(r, h.unit), run.Add(r)
 		}
 		if err != nil {
 			bad++
@@ -217,6 +227,9 @@ func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set de
 		}
 		if prompts {
 			beep.Reset(f.hand.every)
+		}
+		if odd != "" {
+			fmt.Fprintf(a.err, "ebbline: warning: line %d: %s; undo takes it back\n", l.n, odd)
 		}
 		note(h.keep(run.Readings(), back))
 		if f.asJSON {

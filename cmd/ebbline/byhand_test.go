@@ -222,6 +222,18 @@ func TestFewReadingsAreUndecidedEverywhere(t *testing.T) {
 	}
 }
 
+func TestHoldByHandWarnsOfASlipAndTakesItBack(t *testing.T) {
+	_, out, errOut := ebbline(t, "0 25\n10 24.5\n20 2.4\n30 23.5\n40 23\nundo 20\nundo 25\n", "hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--book", t.TempDir())
+	for _, w := range []string{"line 3: 2.40 is far below the 24.50 of 0:10; undo", "line 4: 23.50 is higher", "taken back: 2.40 psi gauge at 20 s", "line 7: there is no such reading"} {
+		if !strings.Contains(errOut, w) {
+			t.Errorf("%q is not said:\n%s", w, errOut)
+		}
+	}
+	if !strings.Contains(out, "4 readings") {
+		t.Errorf("%s", out)
+	}
+}
+
 func TestGainIsNarrower(t *testing.T) {
 	_, out, _ := ebbline(t, typedHold, "hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--book", t.TempDir())
 	if !strings.Contains(out, "would narrow") || !strings.Contains(out, "in the same time") {
