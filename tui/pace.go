@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"sync/atomic"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -20,6 +21,8 @@ type paced struct {
 	shown string
 	fresh bool // something has to be drawn at once
 	alarm bool // the last frame shows it
+
+	away atomic.Bool // the terminal is the shell's
 }
 
 // alarms is a screen that can show the alarm, which waits for no frame's turn.
@@ -32,6 +35,9 @@ func (p *paced) alarmed() bool {
 
 // Update takes a message. What was typed is answered at once.
 func (p *paced) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	if k, ok := msg.(tea.KeyMsg); ok && k.Type == tea.KeyCtrlL { // on every screen
+		return p, tea.ClearScreen
+	}
 	m, cmd := p.Model.Update(msg)
 	p.Model = m
 	if _, ok := msg.(tickMsg); !ok || p.alarmed() != p.alarm {
@@ -43,7 +49,7 @@ func (p *paced) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 // View is the frame to be shown.
 func (p *paced) View() string {
 	now := p.now()
-	if p.shown != "" && (p.term.behind() || !p.fresh && (now.Sub(p.drawn) < p.every || !p.term.current(now))) {
+	if p.shown != "" && (p.away.Load() || p.term.behind() || !p.fresh && (now.Sub(p.drawn) < p.every || !p.term.current(now))) {
 		return p.shown
 	}
 	p.fresh, p.drawn, p.alarm = false, now, p.alarmed()

@@ -26,13 +26,20 @@ func runScreen(ctx context.Context, m tea.Model, term terminal, fps int, in io.R
 	if in != nil {
 		opts = append(opts, tea.WithInput(in))
 	}
-	p := tea.NewProgram(&paced{Model: m, term: term, every: time.Second / time.Duration(fps), now: time.Now}, opts...)
+	screen := &paced{Model: m, term: term, every: time.Second / time.Duration(fps), now: time.Now}
+	p := tea.NewProgram(screen, opts...)
 
 	// bubbletea leaves a hang-up alone, which would end the program at once, and
 	// waits for ever where ctx ends by the signal that it handles itself.
 	told := make(chan os.Signal, 1)
 	signal.Notify(told, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	over := make(chan struct{})
+	go resumes(over, func(away bool) {
+		screen.away.Store(away)
+		if !away { // the mode of the terminal and all that it showed are the shell's
+			p.Send(tea.Exec(nothing{}, nil)())
+		}
+	})
 	gone := make(chan struct{})
 	go func() {
 		defer close(gone)
@@ -54,3 +61,12 @@ func runScreen(ctx context.Context, m tea.Model, term terminal, fps int, in io.R
 	}
 	return err
 }
+
+// nothing is a command that does nothing. Around a command the library leaves the
+// terminal and takes it again, its mode and a whole frame included.
+type nothing struct{}
+
+func (nothing) Run() error          { return nil }
+func (nothing) SetStdin(io.Reader)  {}
+func (nothing) SetStdout(io.Writer) {}
+func (nothing) SetStderr(io.Writer) {}
