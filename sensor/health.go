@@ -57,6 +57,9 @@ type Health struct {
 	inside   float64 // latest value within the range
 	ratio    float64 // of the unit jump that is on
 	drop     float64 // of the sag that is on, Pa
+	stood    span    // the latest run of one value that was long
+	trail    []timed // a thinned past without such runs, for slopes
+	suspect  suspect
 	steps    []timed // a thinned past, for jumps
 	firsts   []timed // the readings of the first seconds
 	referred bool    // the reference was judged
@@ -65,6 +68,18 @@ type Health struct {
 type timed struct {
 	at time.Duration
 	v  float64
+}
+
+type span struct{ from, to time.Duration }
+
+// suspect is a fall after a long run of one value: a sag of the supply, or the
+// end of a reading that was stuck while the pressure fell.
+type suspect struct {
+	stood    span
+	slope    float64 // before it stood, Pa/s
+	decide   time.Duration
+	share    float64 // by which it fell
+	drop, at float64 // Pa, and the level after it
 }
 
 // Constants of the checks. Where they are not plain counts, they were set so
@@ -93,6 +108,9 @@ const (
 	liveZero    = 0.125 // of full scale: 0.5 V of a span of 4 V
 	firstSpan   = 1500 * time.Millisecond
 	railStep    = 20 * decay.Kilopascal
+	stoodLeast  = time.Second
+	trailEvery  = 100 * time.Millisecond
+	trailLen    = 32
 	sunkShare   = 0.01 // of full scale, by which the zero may move
 	sunkUnknown = 2 * decay.Kilopascal
 )
@@ -137,6 +155,7 @@ func (h *Health) Ranged(yes bool) { h.ranged = yes }
 // Gap says that readings are missing, so that those to come have no neighbours.
 func (h *Health) Gap() {
 	h.run, h.filled, h.steps = 0, 0, h.steps[:0]
+	h.trail, h.suspect = h.trail[:0], suspect{}
 }
 
 // Restart says that another board may be there, or the same one anew: what
@@ -203,6 +222,7 @@ func (h *Health) Add(at time.Duration, p decay.Pressure) []Fault {
 	h.limits(v)
 	h.stuck(v)
 	h.blocks(v)
+	h.remember(v)
 	h.jump(v)
 	h.reference(v)
 	h.n++
@@ -298,6 +318,9 @@ func (h *Health) stuck(v float64) {
 	if h.n == 0 || v != h.last {
 		if h.run > 0 && !h.on(FaultStuck) {
 			h.longest = max(h.longest, h.run)
+		}
+		if h.run >= sideLen && h.lastAt-h.runAt >= stoodLeast {
+			h.stood = span{h.runAt, h.lastAt}
 		}
 		h.runRose = h.n > 0 && v > h.last && v >= h.max
 		h.runStep = h.n > 0 && v-h.last > railStep && h.at-h.lastAt <= stepAcross
@@ -536,6 +559,49 @@ func (h *Health) unitJump(b, a, bm, am float64) bool {
 	return false
 }
 
+// remember keeps the past that slopes are taken from, and decides on a suspect
+// when enough has come after it.
+func (h *Health) remember(v float64) {
+	if k := len(h.trail); (k == 0 || h.at-h.trail[k-1].at >= trailEvery) && h.at-h.runAt < stoodLeast {
+		if k == trailLen {
+			h.trail = slices.Delete(h.trail, 0, 1)
+		}
+		h.trail = append(h.trail, timed{h.at, v})
+	}
+	s := h.suspect
+	if s.decide == 0 || h.at < s.decide {
+		return
+	}
+	h.suspect = suspect{}
+	slope := math.Max(math.Abs(s.slope), math.Abs(slopeOf(h.trail, s.stood.to, h.at)))
+	if slope*(s.stood.to-s.stood.from).Seconds() < 0.5*s.drop && math.Abs(v-s.at) < 0.5*s.drop {
+		h.sagged(s.drop, s.share)
+	}
+}
+
+// slopeOf is the slope, Pa/s, of the points after one time and up to another; 0
+// when they are too few.
+func slopeOf(s []timed, after, until time.Duration) float64 {
+	var n, st, sv, stt, stv float64
+	for _, p := range s {
+		if p.at > after && p.at <= until {
+			t := (p.at - after).Seconds()
+			n, st, sv, stt, stv = n+1, st+t, sv+p.v, stt+t*t, stv+t*p.v
+		}
+	}
+	if d := n*stt - st*st; n >= 5 && d > 0 {
+		return (n*stv - st*sv) / d
+	}
+	return 0
+}
+
+// sagged raises the fault of a supply that sags.
+func (h *Health) sagged(drop, share float64) {
+	h.drop = drop
+	h.begin(FaultSag, fmt.Sprintf("all values fell by %.0f %% at one moment, faster than air can", 100*share),
+		"the transducer's supply sags: check the board's power and the supply wire; take the supply as the converter's reference")
+}
+
 // sag reports whether all values fell by a share at one moment, or rose again.
 func (h *Health) sag(bm, am float64, across time.Duration) bool {
 	if across > stepAcross || h.outside() || h.on(FaultStuck) || h.resolved() && h.run >= sideLen {
@@ -545,15 +611,26 @@ func (h *Health) sag(bm, am float64, across time.Duration) bool {
 		h.end(FaultSag, "the values are back at once, as the supply is")
 		return true
 	}
+	if s := h.suspect; s.decide != 0 && am > bm && am-bm > 0.5*s.drop {
+		h.suspect = suspect{}
+		h.sagged(s.drop, s.share)
+		h.end(FaultSag, "the values are back at once, as the supply is")
+		return true
+	}
 	off := liveZero * h.cfg.FullScale
 	k := (am + off) / (bm + off)
 	gone := am < 0.1*bm && bm > 2*decay.Kilopascal // let out altogether
 	if !(bm+off > 2*decay.Kilopascal) || k > 1-sagLeast || k < 1-sagMost || gone {
 		return false
 	}
-	h.drop = bm - am
-	h.begin(FaultSag, fmt.Sprintf("all values fell by %.0f %% at one moment, faster than air can", 100*(1-k)),
-		"the transducer's supply sags: check the board's power and the supply wire; take the supply as the converter's reference")
+	// A coarse converter shows one value for long, and so does a board that hangs:
+	// a fall that the leak explains is no sag.
+	if stood := h.stood; stood.to > 0 && h.at-stood.to < stoodLeast {
+		wait := max(stoodLeast, min(3*time.Second, (stood.to-stood.from)/2))
+		h.suspect = suspect{stood: stood, slope: slopeOf(h.trail, 0, stood.from), decide: stood.to + wait, share: 1 - k, drop: bm - am, at: am}
+		return true
+	}
+	h.sagged(bm-am, 1-k)
 	return true
 }
 
