@@ -121,6 +121,7 @@ func (m *model) startTest(set decay.Setup) {
 	}
 	m.waited = nil
 	m.meter, s.clean = meter{}, decay.Result{}
+	s.wait = wait{}
 	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.state()
@@ -232,6 +233,7 @@ func (m *model) tick(now time.Time) {
 	}
 	m.s.st = m.state()
 	if m.s.card == nil && !m.over {
+		m.s.wait.look(m.s.st)
 		m.meterReading()
 		m.noticeTouch()
 	}

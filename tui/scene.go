@@ -38,6 +38,7 @@ type scene struct {
 	card     *card // the start card, while it is shown
 	hunt     hunt
 	view     view
+	wait     wait // until a verdict, as it is shown
 	split    split
 	section  string // the test under way is of this section; "": of no section
 	before   *past  // the test this one is compared with
@@ -107,7 +108,11 @@ func (s *scene) advice() string {
 	if s.auto && !s.st.Lost && !s.st.InBand && s.st.Seen && (s.st.Phase == decay.PhaseReady || s.st.Phase == decay.PhaseFill) {
 		return "The simulated rig fills and shuts its valve by itself: just watch. The keys f, i and r take its valves over."
 	}
-	a := report.Advice(s.st, s.set, s.unit)
+	st := s.st
+	if s.wait.left > 0 {
+		st.Result.ToDecide = s.wait.left
+	}
+	a := report.Advice(st, s.set, s.unit)
 	if s.st.Advice == decay.AdviseSayShut {
 		a += " Press i."
 	}

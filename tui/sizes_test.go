@@ -65,7 +65,7 @@ func TestWhatMattersStaysOnEveryScreen(t *testing.T) {
 		{"leaks", []string{"LEAKS", "0.84"}, 40, 12},
 		{"ready", []string{"SIMULATED RIG – no real pressure", "relief valve", "Eye protection", "--port /dev/ttyUSB0"}, 80, 24},
 		{"ready", []string{"SIMULATED"}, 30, 8},
-		{"undecided", []string{"limit 0.50 mm", "0.38 to 0.71", "45 s more", "q quit"}, 80, 24},
+		{"undecided", []string{"limit 0.50 mm", "0.38 to 0.71", "about 50 s more", "q quit"}, 80, 24},
 	} {
 		s := all[c.moment]
 		text := s.draw(c.w, c.h).render(&none)

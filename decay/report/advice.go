@@ -39,10 +39,17 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 		if st.Phase == decay.PhaseSettle {
 			return "Hands off: the air is settling."
 		}
+		// Watched all the time, a verdict needs a wider interval than at the end.
+		switch r := st.Result; {
+		case r.HasFit && r.Outcome == decay.Leaks:
+			return "Hands off: it looks like a leak; a little longer makes that sure."
+		case r.HasFit && r.Outcome == decay.Holds:
+			return "Hands off: it seems to hold; a little longer makes that sure."
+		}
 		return "Hands off: reading the leak."
 	case decay.AdviseHoldOn:
 		if st.Result.HasDecide && st.Result.ToDecide > 0 {
-			return "Not sure yet: hold for about " + seconds(st.Result.ToDecide) + " more."
+			return "Not sure yet: hold for " + roughly(st.Result.ToDecide) + " more."
 		}
 		return "Not sure yet: hold on."
 	case decay.AdviseRelease:
@@ -135,6 +142,19 @@ func digits3(v float64) string {
 	prec := 2 - int(math.Floor(math.Log10(math.Abs(v))))
 	prec = max(prec, 0)
 	return strconv.FormatFloat(v, 'f', prec, 64)
+}
+
+// roughly prints a wait that is no better known than that: up to the next ten
+// seconds, and above a minute up to the next minute.
+func roughly(d time.Duration) string {
+	s := d.Seconds()
+	switch {
+	case s <= 10:
+		return "some seconds"
+	case s <= 60:
+		return "about " + strconv.Itoa(int(math.Ceil(s/10))*10) + " s"
+	}
+	return "up to " + strconv.Itoa(int(math.Ceil(s/60))) + " min"
 }
 
 // seconds prints a duration for a person: whole seconds to two minutes, then
