@@ -148,24 +148,42 @@ type chargeTable struct {
 	unit  [len(chargeColumns)]string
 	name  [len(chargeColumns)]string
 	heads []string // all names
+
+	guessed bool // the ambient column was found by its words
 }
 
-// ambientWords are those by which a column of pressures is taken for the air
-// around where none is called ambient.
-var ambientWords = []string{"ambient", "barometric", "barometer", "baro", "atmospheric", "atmosphere"}
+// ambientWords begin words by which a column of pressures is taken for the air
+// around where none is called ambient. Ladeluftdruck and the like do not: it is
+// the charge.
+var ambientWords = []string{
+	"ambien", "barom", "atmosph", "atmosf", "luftdruck", "umgebung", "außendruck", "aussendruck", "außenluft", "aussenluft",
+	"luchtdruk", "omgeving", "lufttryck", "lufttrykk", "lufttryk", "omgivning", "omgivelse", "ilmanpaine", "légnyomás",
+	"атмосфер", "барометр", "大気", "大气", "気圧", "气压", "기압",
+}
+
+// isAmbientWord tells such a word, or one of the usual short ones.
+func isAmbientWord(w string) bool {
+	return w == "amb" || w == "atm" || w == "baro" || slices.ContainsFunc(ambientWords, func(a string) bool { return strings.HasPrefix(w, a) })
+}
+
+// pressureStems are parts of words that speak of pressure, in a name without a unit.
+var pressureStems = []string{"druk", "druck", "press", "presi", "pressã", "pressa", "tryk", "tryck", "paine", "nyomás", "давлен", "barom", "барометр", "気圧", "气压", "기압"}
 
 // ambientColumn is the place of the one column whose name speaks of the air
-// around and ends in a unit of pressure, and that unit; −1 when there is none or
-// more than one.
-func ambientColumn(heads []string) (at int, unit string) {
+// around and of pressure, by its unit or, where that may stand in the row below, by
+// a word; −1 when there is none or more than one. Columns in used are another.
+func ambientColumn(heads []string, used []int) (at int, unit string) {
 	at = -1
 	for i, h := range heads {
-		words := nameWords(h)
-		if len(words) < 2 || !slices.ContainsFunc(words, func(w string) bool { return slices.Contains(ambientWords, w) }) {
-			continue
+		words, in := nameWords(h), ""
+		if len(words) > 1 {
+			if _, _, ok := wire.ParseUnit(words[len(words)-1]); ok {
+				words, in = words[:len(words)-1], words[len(words)-1]
+			}
 		}
-		in := words[len(words)-1]
-		if _, _, ok := wire.ParseUnit(in); !ok {
+		bare := strings.Join(words, " ")
+		if slices.Contains(used, i) || !slices.ContainsFunc(words, isAmbientWord) ||
+			in == "" && !slices.ContainsFunc(pressureStems, func(p string) bool { return strings.Contains(bare, p) }) {
 			continue
 		}
 		if at >= 0 {
@@ -174,6 +192,33 @@ func ambientColumn(heads []string) (at int, unit string) {
 		at, unit = i, in
 	}
 	return at, unit
+}
+
+// likelyWords are words in the names of columns that are not called as they
+// should be, for the example of a hint.
+var likelyWords = [neededColumns][]string{
+	{"speed", "rpm", "drehzahl", "régime", "regime", "giri", "toerental", "varvtal", "obrot", "otáčky", "оборот"},
+	{"request", "soll", "target", "setpoint", "desired", "demand", "specified", "consigne", "gewenst", "börvärde", "richiest", "objetivo"},
+	{"actual", "ist", "measured", "gemessen", "mesur", "effettiv", "gemeten", "ärvärde", "medid", "map"},
+}
+
+// likelyColumn is the place of the column that may be the needed one with number
+// i, by its words or, of the speed, by its unit; −1 when none is.
+func likelyColumn(heads []string, i int) int {
+	for k, h := range heads {
+		bare, unit := bareName(h)
+		if _, err := decay.ParseSpeedUnit(unit); i == 0 && unit != "" && err == nil {
+			return k
+		}
+		for _, w := range strings.Fields(bare) {
+			for _, part := range likelyWords[i] {
+				if w == part || len(part) > 3 && strings.Contains(w, part) {
+					return k
+				}
+			}
+		}
+	}
+	return -1
 }
 
 // unused are the names of the columns that nothing was read from.
@@ -203,9 +248,10 @@ func heading(line string, delim rune, names map[string]string) (t chargeTable, m
 		if err != nil {
 			return t, nil, err
 		}
-		around := ""
+		around, guessed := "", false
 		if k < 0 && key == "ambient" && !named {
-			k, around = ambientColumn(cells)
+			k, around = ambientColumn(cells, t.at[:neededColumns])
+			guessed = k >= 0
 		}
 		t.at[i] = k
 		if k < 0 {
@@ -215,6 +261,7 @@ func heading(line string, delim rune, names map[string]string) (t chargeTable, m
 			continue
 		}
 		t.name[i] = cells[k]
+		t.guessed = t.guessed || guessed
 		if _, t.unit[i] = bareName(cells[k]); around != "" {
 			t.unit[i] = around
 		}
@@ -322,23 +369,49 @@ func findHeading(lines []string, names map[string]string, name string) (t charge
 	if len(found) == 0 {
 		return t, 0, wrong("the first line names the columns, for example speed_rpm,requested_hPa,actual_hPa", "%s: has no heading", name)
 	}
-	var example []string // with its own columns, by their place: which is which is not known
+	// The example has the table's own columns: the likely ones, else the next.
+	places := make([]int, len(missing))
 	for i, m := range missing {
-		example = append(example, fmt.Sprintf("%s=#%d", m, i+1))
+		places[i] = -1
+		if n := slices.Index(chargeColumns[:neededColumns], m); n >= 0 {
+			places[i] = likelyColumn(found, n)
+		}
+	}
+	var example, called []string
+	for i, m := range missing {
+		k := places[i]
+		for next := 0; k < 0; next++ {
+			if !slices.Contains(places, next) {
+				k, places[i] = next, next
+			}
+		}
+		example = append(example, fmt.Sprintf("%s=#%d", m, k+1))
+		if k < len(found) {
+			called = append(called, shortName(found[k]))
+		}
 		missing[i] = strconv.Quote(m)
 	}
 	for i, m := range found {
-		if r := []rune(m); len(r) > 40 {
-			m = string(r[:40]) + "…"
-		}
-		found[i] = strconv.Quote(m)
+		found[i] = strconv.Quote(shortName(m))
 	}
 	if len(found) > 30 {
 		found = append(found[:30], "…")
 	}
-	hint := fmt.Sprintf("say which column is which by place or by name, for example --columns %q, or \"%s=%s\"",
-		strings.Join(example, ","), strings.Split(example[0], "=")[0], strings.Trim(found[0], `"`))
+	hint := fmt.Sprintf("say which column is which by place or by name, for example --columns %q, if %s", strings.Join(example, ","), strings.Join(called, ", "))
+	if len(called) == 1 {
+		hint += " is that one"
+	} else {
+		hint += " are those"
+	}
 	return t, 0, wrong(hint, "%s, line %d: no column called %s; the columns found are %s", name, at+1, strings.Join(missing, ", "), strings.Join(found, ", "))
+}
+
+// shortName is a column's name as far as a message has room for it.
+func shortName(name string) string {
+	if r := []rune(name); len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return name
 }
 
 // pressureColumn says how a column of pressures is read.
@@ -433,6 +506,9 @@ func (t *chargeTable) read(lines []string, from int, name string, f *shortfallFl
 			}
 			from++
 		}
+	}
+	if t.guessed && t.unit[3] == "" && f.unit == "" {
+		t.at[3] = -1 // of no unit: told as not used
 	}
 	var cols [len(chargeColumns)]pressureColumn
 	gauge := false

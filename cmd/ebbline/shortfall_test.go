@@ -89,11 +89,19 @@ func TestShortfallTableStyles(t *testing.T) {
 func TestShortfallUsesABarometricColumn(t *testing.T) {
 	const rows = "0,979,979,12,1003\n0,979,979,12,1003\n2000,2200,1900,20,1003\n3000,2200,2000,22,1003\n"
 	for head, want := range map[string]float64{
-		"speed_rpm,requested_mbar,actual_mbar,intake_C,barometric pressure (mbar)\n": 100.3,
-		"speed_rpm,requested_mbar,actual_mbar,intake_C,p_baro_mbar\n":                100.3,
-		"speed_rpm,requested_mbar,actual_mbar,ambient_C,p_ambient_mbar\n":            100.3,
-		"speed_rpm,requested_mbar,actual_mbar,ambient_C,Ambient [mbar]\n":            100.3,
-		"speed_rpm,requested_mbar,actual_mbar,ambient_C,other_mbar\n":                97.9,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,barometric pressure (mbar)\n":      100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,p_baro_mbar\n":                     100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,p_ambient_mbar\n":                 100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,Ambient [mbar]\n":                 100.3,
+		"speed_rpm,requested_mbar,actual_mbar,ambient_C,other_mbar\n":                     97.9,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,Luftdruck (mbar)\n":                100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,Umgebungsdruck mbar\n":             100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,p_amb [mbar]\n":                    100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,pression atmosphérique_mbar\n":     100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,Luftdruck\nrpm,mbar,mbar,C,mbar\n": 100.3,
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,Luftdruck\n":                       97.9, // of what unit?
+		"speed_rpm,requested_mbar,actual_mbar,intake_C,Ladeluftdruck (mbar)\n":            97.9,
+		"speed_rpm,requested_mbar,actual_mbar,Umgebungstemperatur,load (%)\n":             97.9,
 	} {
 		_, out, errOut := ebbline(t, head+rows, "shortfall", "--json", "-")
 		var got struct {
@@ -105,6 +113,22 @@ func TestShortfallUsesABarometricColumn(t *testing.T) {
 		}
 		if _, out, _ = ebbline(t, head+rows, "shortfall", "-"); !strings.Contains(out, "not used") || want > 100 && !strings.Contains(out, "ambient from ") {
 			t.Errorf("%q: %s", head, out)
+		}
+	}
+}
+
+// What the example of a hint names are likely columns, and it runs.
+func TestShortfallOffersLikelyColumns(t *testing.T) {
+	const table = "Datum;Drehzahl (1/min);Ladedruck soll (mbar);Ladedruck ist (mbar);Luftdruck (mbar);Last\n1;2000;2200;2150;950;100\n2;2500;2200;1980;950;100\n3;3000;2200;1900;950;100\n4;3500;2200;1870;950;100\n5;4000;2200;1930;950;100\n"
+	_, _, errOut := ebbline(t, table, "shortfall", "-")
+	if !strings.Contains(errOut, `--columns "speed=#2,requested=#3,actual=#4", if Drehzahl (1/min), Ladedruck soll (mbar), Ladedruck ist (mbar) are those`) {
+		t.Errorf("%s", errOut)
+	}
+	_, out, errOut := ebbline(t, table, "shortfall", "--columns", "speed=#2,requested=#3,actual=#4", "-")
+	out = strings.Join(strings.Fields(out), " ")
+	for _, w := range []string{"from 2500 rpm on the share that is missing goes up and down, 10 % to 15 %, and does not shrink: a hole alone", "ambient 950 mbar absolute", `ambient from "Luftdruck (mbar)" in mbar absolute`} {
+		if !strings.Contains(out, w) {
+			t.Errorf("%q is not said:\n%s%s", w, out, errOut)
 		}
 	}
 }

@@ -77,11 +77,26 @@ func ShortfallTrend(c decay.Complaint) string {
 	case decay.TrendShrinks:
 		return "the share that is missing shrinks with speed, as with a leak: a hole takes about the same air at every speed, the engine takes more and more"
 	case decay.TrendSteady:
-		return "the share that is missing stays about the same over the speeds: a hole alone would cost less and less, so look for a second cause as well"
+		return missingShares(c) + ": a hole alone would cost less and less, so look for a second cause as well"
 	case decay.TrendGrows:
 		return "the share that is missing grows with speed, which a hole of fixed size does not do: a blocked filter, cooler or exhaust, or a joint that opens under pressure, does"
 	}
 	return ""
+}
+
+// missingShares says between which shares of what was requested is missing, from the
+// speed on at which pressure begins to be.
+func missingShares(c decay.Complaint) string {
+	p := c.Points[c.Begins:]
+	lo, hi := p[0].Share(), p[0].Share()
+	for _, x := range p {
+		lo, hi = min(lo, x.Share()), max(hi, x.Share())
+	}
+	from := "from " + rpm(p[0].Speed) + " on "
+	if hi-lo < 0.03 { // less than what is called short
+		return from + "the share that is missing stays about the same, " + percent(lo) + " to " + percent(hi)
+	}
+	return from + "the share that is missing goes up and down, " + percent(lo) + " to " + percent(hi) + ", and does not shrink"
 }
 
 // units lists names of units.
