@@ -37,7 +37,8 @@ func (p Part) Size() string {
 // Tally counts the tests of a day.
 type Tally struct {
 	Holds, Leaks, Undecided int
-	Other                   int // never built, no hold, unusable
+	NeverBuilt              int
+	Other                   int // no hold, unusable
 }
 
 // Add counts one outcome.
@@ -49,6 +50,8 @@ func (t *Tally) Add(o decay.Outcome) {
 		t.Leaks++
 	case decay.Undecided:
 		t.Undecided++
+	case decay.NeverBuilt:
+		t.NeverBuilt++
 	default:
 		t.Other++
 	}
@@ -57,6 +60,9 @@ func (t *Tally) Add(o decay.Outcome) {
 // String is the tally in words.
 func (t Tally) String() string {
 	s := fmt.Sprintf("today: holds %d, leaks %d, undecided %d", t.Holds, t.Leaks, t.Undecided)
+	if t.NeverBuilt > 0 {
+		s += fmt.Sprintf(", never built %d", t.NeverBuilt)
+	}
 	if t.Other > 0 {
 		s += fmt.Sprintf(", no answer %d", t.Other)
 	}
@@ -67,8 +73,9 @@ func (t Tally) String() string {
 type CounterTest struct {
 	Setup decay.Setup   // of this part
 	From  time.Duration // readings up to here came before the test; the rest count from here
-	// Save ends the test's record and writes the slip.
-	Save func(r decay.Result, stopped bool, u decay.PressureUnit) (Kept, error)
+	// Save ends the test's record and writes the slip, of which there is none
+	// when no air came: nothing was tested.
+	Save func(run *CounterRun, u decay.PressureUnit) (Kept, error)
 }
 
 // Kept is what is left of a test.
@@ -369,7 +376,7 @@ func (m *counter) save() {
 	if m.test.Save == nil {
 		return
 	}
-	m.kept, m.unsaved = m.test.Save(m.run.Result(), m.run.Stopped(), m.s.unit)
+	m.kept, m.unsaved = m.test.Save(m.run, m.s.unit)
 	m.test.Save = nil
 	if m.unsaved != nil {
 		m.failure = errors.Join(m.failure, m.unsaved)
@@ -410,7 +417,7 @@ func (m *counter) stop() tea.Cmd {
 	if !began {
 		path := m.kept.RecordPath
 		m.next()
-		m.problem = "stopped before any air came; the readings are kept in " + path
+		m.problem = "no fill, so no slip; the readings are kept in " + path
 	}
 	return cmd
 }

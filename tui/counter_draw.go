@@ -233,6 +233,12 @@ func (m *counter) sentence() string {
 	if st.Verdict == decay.Unusable {
 		return report.Advice(st, m.s.set, m.s.unit)
 	}
+	if m.run.Began() && st.Phase == decay.PhaseReady && !st.OverCeiling && !st.Lost { // air, but no fill
+		st.Advice = decay.AdviseListen
+	}
+	if !m.run.Began() && st.Phase.Emptied() && !st.OverCeiling && !st.Lost {
+		return "Air came for a moment and went out again: plug both ends, then fill."
+	}
 	if m.s.about.Simulated && (st.Advice == decay.AdviseFill || st.Advice == decay.AdviseKeepFilling) {
 		return "The simulated rig fills and shuts its valve by itself: just watch."
 	}

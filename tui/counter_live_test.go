@@ -35,8 +35,8 @@ func TestCounterOnATerminal(t *testing.T) {
 				begun <- p
 				return CounterTest{
 					Setup: decay.Setup{Volume: p.Volume, Limit: .2 * decay.Millimetre, Ambient: decay.DefaultAmbient, Rigid: true},
-					Save: func(r decay.Result, stopped bool, _ decay.PressureUnit) (Kept, error) {
-						saves <- ended{r, stopped}
+					Save: func(run *CounterRun, _ decay.PressureUnit) (Kept, error) {
+						saves <- ended{run.Result(), run.Stopped()}
 						return Kept{Slip: []string{"the slip"}, SlipPath: "there.slip.txt", RecordPath: "there.ebbline"}, nil
 					},
 				}, nil

@@ -1,6 +1,7 @@
 package tui
 
 import (
+	"math"
 	"time"
 
 	"ebbline/decay"
@@ -15,7 +16,10 @@ const (
 	counterSlip   = 2 * time.Second  // of it, for the last fit and the slip
 	counterListen = 25 * time.Second // after which pressure that will not come up is an answer
 	counterGone   = 1500 * time.Millisecond
-	counterLow    = 0.2 // of the ceiling: what never came so high was no fill
+	counterTried  = 4 * time.Second        // of level supply, after which its end is no bump
+	counterWeak   = 1.5 * decay.Kilopascal // that the air makes, or none is coming
+	counterLevel  = 0.003                  // of the ceiling a second: no more is level
+	counterLow    = 0.2                    // of the ceiling: what never came so high was no fill
 )
 
 // CounterRun follows one test at the counter: a procedure that ends by itself,
@@ -27,6 +31,9 @@ type CounterRun struct {
 	began   bool          // air has come
 	first   time.Duration // when
 	listen  time.Duration // since when the pressure would not come up; 0: it does
+	weak    time.Duration // since when there is pressure, but too little for a fill; 0: there is none
+	level   time.Duration // since when the fill is level; 0: it is not
+	tried   bool          // it was for long: not a bump, whatever becomes of the air
 	set     decay.Setup
 	ceiling decay.Gauge
 	samples []decay.Sample // of the last minutes, to look at the hold as a whole
@@ -85,7 +92,7 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 			switch {
 			case e.To == decay.PhaseFill && !c.began:
 				c.began, c.first = true, e.At
-			case e.To == decay.PhaseReady:
+			case e.To == decay.PhaseReady && !c.tried:
 				c.began = false // a bump while the part was being plugged
 			}
 		case decay.Finished:
@@ -104,25 +111,43 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	if !c.began && isolated(st.Phase) { // filled before the test began
 		c.began, c.first = true, st.PhaseSince
 	}
+	switch {
+	case c.began:
+	case st.Phase != decay.PhaseReady || st.Result.Outcome != decay.NeverBuilt || st.P < counterWeak:
+		c.weak = 0
+	case c.weak == 0:
+		c.weak = st.Now
+	case st.Now-c.weak >= counterTried:
+		c.began, c.tried, c.first = true, true, c.weak
+	}
 	if !c.began {
 		return out
 	}
 	// A phase is placed in the past, and may be taken for a moment only.
-	if !st.Phase.Emptied() {
+	empty := st.Phase.Emptied() || st.Phase == decay.PhaseReady && st.P < counterWeak
+	if !empty {
 		c.gone = st.Now
 	}
-	if st.Advice != decay.AdviseListen {
+	if st.Advice != decay.AdviseListen && st.Phase != decay.PhaseReady {
 		c.listen = 0
 	} else if c.listen == 0 {
 		c.listen = st.Now
 	}
 	switch {
-	case st.Phase.Emptied() && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
+	case st.Phase != decay.PhaseFill || math.Abs(st.Slope) > counterLevel*float64(c.ceiling):
+		c.level = 0
+	case c.level == 0:
+		c.level = st.Now
+	case st.Now-c.level >= counterTried:
+		c.tried = true
+	}
+	switch {
+	case !c.tried && empty && float64(st.Result.Peak) < counterLow*float64(c.ceiling):
 		c.began = false // the valve was opened for a moment and the air let out again
 	case st.Verdict != decay.Undecided && !c.faults.Doubtful() && c.confirmed(st),
 		st.Now-c.first >= CounterTime-counterSlip,
 		c.listen > 0 && st.Now-c.first >= counterListen && st.Now-c.listen >= counterGone,
-		st.Phase.Emptied() && st.Now-c.gone >= counterGone:
+		empty && st.Now-c.gone >= counterGone:
 		out = append(out, c.finish()...)
 	}
 	return out
@@ -171,6 +196,13 @@ func (c *CounterRun) Stop() []decay.Effect {
 	}
 	c.stopped = true
 	return c.finish()
+}
+
+// End finishes a test whose readings have ended, or that no air came to.
+func (c *CounterRun) End() {
+	if !c.over {
+		c.finish()
+	}
 }
 
 func (c *CounterRun) finish() []decay.Effect {

@@ -80,9 +80,9 @@ func newClerk(t *testing.T, hole decay.Length, script *rig.Script) *clerk {
 		Begin: func(p Part) (CounterTest, error) {
 			k.begun = time.Now()
 			set := decay.Setup{Volume: p.Volume, VolumeTolerance: p.VolumeTolerance, Limit: .2 * decay.Millimetre, Ambient: decay.DefaultAmbient}
-			return CounterTest{Setup: set, From: k.m.at, Save: func(r decay.Result, stopped bool, _ decay.PressureUnit) (Kept, error) {
-				k.saves = append(k.saves, r)
-				if stopped {
+			return CounterTest{Setup: set, From: k.m.at, Save: func(run *CounterRun, _ decay.PressureUnit) (Kept, error) {
+				k.saves = append(k.saves, run.Result())
+				if run.Stopped() {
 					k.stops++
 				}
 				return Kept{Slip: []string{"slip of " + p.Label}, SlipPath: "there.slip.txt", RecordPath: "there.ebbline"}, nil
@@ -374,6 +374,7 @@ func TestCounterWaitsAfterABump(t *testing.T) {
 		k.wait(200*time.Millisecond, nil)
 		k.src.Release()
 		k.wait(40*time.Second, nil)
+		k.says("went out again")
 		if k.m.stage != underTest || len(k.saves) != 0 || k.m.run.Began() {
 			t.Fatalf("the bump ended the test: stage %v, peak %v", k.m.stage, k.m.s.st.Result.Peak)
 		}
@@ -389,14 +390,19 @@ func TestCounterWaitsAfterABump(t *testing.T) {
 
 func TestCounterNeverBuilt(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		s := rig.Script{Ready: time.Second, FillMax: time.Hour}
-		k := newClerk(t, 4*decay.Millimetre, &s)
-		k.press("down", "enter", "enter")
-		k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
-		if len(k.saves) != 1 || k.saves[0].Outcome != decay.NeverBuilt {
-			t.Fatalf("saves %+v", k.saves)
+		for _, hole := range []float64{3, 4, 4.5, 6} {
+			// The supply stays on, is shut after a while, or after some seconds.
+			for _, fill := range []time.Duration{time.Hour, 20 * time.Second, 12 * time.Second, 8 * time.Second} {
+				s := rig.Script{Ready: time.Second, FillMax: fill, Hold: time.Hour}
+				k := newClerk(t, decay.Length(hole)*decay.Millimetre, &s)
+				k.press("down", "enter", "enter")
+				took := k.wait(3*time.Minute, func() bool { return k.m.stage == answered })
+				if len(k.saves) != 1 || k.saves[0].Outcome != decay.NeverBuilt || k.stops != 0 || took > CounterTime || !k.m.run.Began() {
+					t.Fatalf("hole %g mm, supply on for %v: after %v %v, by hand %d, air %v", hole, fill, took, k.saves, k.stops, k.m.run.Began())
+				}
+				k.says("would not come up")
+			}
 		}
-		k.says("would not come up")
 	})
 }
 

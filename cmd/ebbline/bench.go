@@ -37,6 +37,7 @@ type bench struct {
 	last    time.Duration // stamp of the latest reading
 	fromRaw time.Duration // and as bytes are
 	lastRaw time.Duration
+	kept    bool   // a test was, whole
 	heading []byte // what the board printed before its first reading
 	read    bool   // a reading has come
 
@@ -147,8 +148,8 @@ func (b *bench) begin(part tui.Part) (tui.CounterTest, error) {
 	}
 	from := b.from
 	b.mu.Unlock()
-	return tui.CounterTest{Setup: set, From: from, Save: func(r decay.Result, stopped bool, u decay.PressureUnit) (tui.Kept, error) {
-		return b.save(p, part, set, when, r, stopped, u)
+	return tui.CounterTest{Setup: set, From: from, Save: func(run *tui.CounterRun, u decay.PressureUnit) (tui.Kept, error) {
+		return b.save(p, part, set, when, run, u)
 	}}, nil
 }
 
@@ -164,16 +165,25 @@ func (b *bench) headingLines() []byte {
 	return out
 }
 
-// save ends a test's files and writes its slip.
-func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, r decay.Result, stopped bool, u decay.PressureUnit) (tui.Kept, error) {
+// save ends a test's files and writes its slip, by which the tally knows it,
+// unless no air came.
+func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, run *tui.CounterRun, u decay.PressureUnit) (tui.Kept, error) {
 	b.mu.Lock()
 	b.page = nil
 	b.mu.Unlock()
+	if b.rig != nil {
+		defer b.rig.Release()
+	}
+	r := run.Result()
 	err := p.close(r)
+	if !run.Began() {
+		b.kept = b.kept || err == nil
+		return tui.Kept{RecordPath: p.recordPath}, err
+	}
 	name, calibrated := b.sensorWords()
 	s := report.Slip{
 		Part: part.Label, Size: part.Size(), When: when, Setup: set, Result: r, Unit: u, Sensor: name,
-		Calibrated: calibrated, By: b.by, Record: filepath.Base(p.recordPath), Simulated: b.rig != nil, Stopped: stopped,
+		Calibrated: calibrated, By: b.by, Record: filepath.Base(p.recordPath), Simulated: b.rig != nil, Stopped: run.Stopped(),
 	}
 	k := tui.Kept{Slip: s.Lines(), RecordPath: p.recordPath}
 	path, file, errSlip := createNew(strings.TrimSuffix(p.recordPath, ".ebbline"), slipExt)
@@ -185,10 +195,9 @@ func (b *bench) save(p *page, part tui.Part, set decay.Setup, when time.Time, r 
 	if errSlip != nil {
 		errSlip = wrong("make room on the disk, or name another folder with --book", "slip: %w", errSlip)
 	}
-	if b.rig != nil {
-		b.rig.Release()
-	}
-	return k, errors.Join(err, errSlip)
+	err = errors.Join(err, errSlip)
+	b.kept = b.kept || err == nil
+	return k, err
 }
 
 // trouble says why the test under way is not being kept, "" while it is.

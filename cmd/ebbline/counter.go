@@ -147,11 +147,17 @@ func (a *app) counter(ctx context.Context, f *counterFlags) error {
 		return a.counterPlain(ctx, b, part)
 	}
 	err = tui.RunCounter(ctx, tui.CounterOptions{
-		Source: b.src, OnItem: b.add, Begin: b.begin, Tally: b.tally, Parts: list, Part: f.part,
-		Find:  func(text string) (tui.Part, error) { return findPart(list, text) },
+		Source: b.src, OnItem: b.add, Tally: b.tally, Parts: list, Part: f.part,
+		Find: func(text string) (tui.Part, error) { return findPart(list, text) },
+		Begin: func(p tui.Part) (tui.CounterTest, error) {
+			t, err := b.begin(p)
+			return t, withHint(err)
+		},
 		Setup: set, Unit: b.unit, Bell: f.bell, Look: look, Trouble: b.trouble,
 	})
-	fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
+	if b.kept {
+		fmt.Fprintf(a.err, "ebbline: records and slips are kept in %s\n", b.dir)
+	}
 	return err
 }
 
@@ -168,7 +174,7 @@ func (a *app) counterPlain(ctx context.Context, b *bench, part tui.Part) error {
 	}
 	run := tui.NewCounterRun(test.Setup)
 	err = b.follow(ctx, run, test, a.err)
-	kept, errSave := test.Save(run.Result(), run.Stopped(), b.unit)
+	kept, errSave := test.Save(run, b.unit)
 	for _, l := range kept.Slip {
 		if _, errOut := fmt.Fprintln(forPeople(a.out), l); errOut != nil {
 			err = errors.Join(err, fmt.Errorf("standard output: %w", errOut))
@@ -177,6 +183,9 @@ func (a *app) counterPlain(ctx context.Context, b *bench, part tui.Part) error {
 	}
 	if kept.SlipPath != "" {
 		fmt.Fprintf(a.err, "ebbline: the slip is kept in %s\n", kept.SlipPath)
+	}
+	if !run.Began() && kept.RecordPath != "" {
+		fmt.Fprintf(a.err, "ebbline: no air came, so there is no slip; the readings are kept in %s\n", kept.RecordPath)
 	}
 	a.status = worse(a.status, statusOf(run.Result().Outcome))
 	return errors.Join(err, errSave)
@@ -224,7 +233,7 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 			run.Step(decay.Look{At: run.State().Now})
 		}
 		if ended != nil {
-			run.Stop()
+			run.End()
 			if errors.Is(ended, io.EOF) || errors.Is(ended, sensor.ErrClosed) {
 				return nil
 			}
@@ -247,8 +256,8 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 			fmt.Fprintf(tell, "%3d s  %-16s %-8s %2.0f s left\n", n, p, st.Phase, run.Left().Seconds())
 		}
 		if !run.Began() && time.Since(began) > waitForAir {
-			run.Stop()
-			return wrong("plug the part, start again and fill", "no air came within %v", waitForAir)
+			run.End()
+			return wrong("plug the part, start again and fill; if the supply was on, a plug is off or the part is torn open", "no air was seen to come within %v", waitForAir)
 		}
 	}
 }

@@ -88,6 +88,77 @@ func TestCounterPrintsASlipAndKeepsIt(t *testing.T) {
 	}
 }
 
+// A part that will not build ends by itself, with a slip that says so and blames
+// nobody, and counts in the tally.
+func TestCounterNeverBuiltIsAnAnswer(t *testing.T) {
+	for _, hole := range []string{"3mm", "5mm"} {
+		dir := t.TempDir()
+		status, out, errOut := atCounter(t, dir, "51x600", hole)
+		if status != exitLeaks || !strings.Contains(out, "N E V E R   B U I L T") || strings.Contains(out, "by hand") || strings.Contains(out, "held for") {
+			t.Errorf("hole %s: status %d\n%s%s", hole, status, out, errOut)
+		}
+		slips, _ := filepath.Glob(filepath.Join(dir, "*"+slipExt))
+		if len(slips) != 1 {
+			t.Fatalf("%d slips", len(slips))
+		}
+		rec, err := readRecord(strings.TrimSuffix(slips[0], slipExt) + ".ebbline")
+		if err != nil || rec.Result.Outcome != decay.NeverBuilt {
+			t.Errorf("the record says %v, %v", rec.Result.Outcome, err)
+		}
+		b := &bench{dir: dir, rig: &benchRig{}}
+		if got, err := b.tallyOf(rec.When); err != nil || got != (tui.Tally{NeverBuilt: 1}) {
+			t.Errorf("tally %+v, %v", got, err)
+		}
+	}
+}
+
+// A test that is stopped before any air came has tested nothing; it is kept, and
+// neither counts nor has a slip.
+func TestCounterWithoutAirIsNoTest(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		dir := t.TempDir()
+		f := &counterFlags{}
+		f.rig.defaults()
+		b := &bench{dir: dir, unit: decay.PressureUnits[0]}
+		if err := b.open(f); err != nil {
+			t.Fatal(err)
+		}
+		part, err := parsePart("51x300")
+		if err != nil {
+			t.Fatal(err)
+		}
+		test, err := b.begin(part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		run := tui.NewCounterRun(test.Setup)
+		run.Stop()
+		kept, err := test.Save(run, b.unit)
+		if err != nil || kept.SlipPath != "" || len(kept.Slip) > 0 || !b.kept {
+			t.Errorf("%+v, %v, kept %v", kept, err, b.kept)
+		}
+		rec, err := readRecord(kept.RecordPath)
+		if err != nil {
+			t.Error(err)
+		}
+		if got, err := b.tallyOf(rec.When); err != nil || got != (tui.Tally{}) {
+			t.Errorf("tally %+v, %v", got, err)
+		}
+	})
+}
+
+// A book that cannot be written says what to do, and nothing is said to be kept.
+func TestCounterBookThatCannotBeWritten(t *testing.T) {
+	b := &bench{dir: filepath.Join(put(t, "file", "no folder"), "book"), src: newBenchRig(rig.Default(), false)}
+	part, err := parsePart("51x300")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err = b.begin(part); err == nil || !strings.Contains(withHint(err).Error(), "--book") || b.kept {
+		t.Errorf("%v, kept %v", withHint(err), b.kept)
+	}
+}
+
 func TestCounterTimeInARecordStartsWithItsTest(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dir := t.TempDir()
@@ -111,7 +182,7 @@ func TestCounterTimeInARecordStartsWithItsTest(t *testing.T) {
 			if err := b.follow(t.Context(), run, test, &e); err != nil {
 				t.Fatal(err)
 			}
-			kept, err := test.Save(run.Result(), run.Stopped(), b.unit)
+			kept, err := test.Save(run, b.unit)
 			if err != nil {
 				t.Fatal(err)
 			}

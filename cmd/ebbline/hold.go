@@ -312,11 +312,7 @@ func (f *holdFlags) typed(t tui.Texts, base decay.Setup) (decay.Setup, error) {
 	g.volume, g.ceiling, g.limit, g.of = t.Volume, t.Ceiling, t.Limit, t.Of.String()
 	base.Volume, base.VolumeTolerance, base.Limit = 0, 0, 0
 	set, err := g.over(base)
-	var h *hinted
-	if errors.As(err, &h) {
-		err = fmt.Errorf("%s; %s", strings.TrimPrefix(h.Error(), "--"), h.hint)
-	}
-	return set, err
+	return set, withHint(err)
 }
 
 // holdPlain runs a test without a screen.

@@ -45,6 +45,15 @@ func wrong(hint, format string, a ...any) error {
 	return &hinted{fmt.Errorf(format, a...), hint}
 }
 
+// withHint is an error with its hint in its words, for a screen.
+func withHint(err error) error {
+	var h *hinted
+	if errors.As(err, &h) {
+		return fmt.Errorf("%s; %s", strings.TrimPrefix(h.Error(), "--"), h.hint)
+	}
+	return err
+}
+
 // run runs the program and returns its exit status.
 func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), endings...)

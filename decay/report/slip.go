@@ -101,7 +101,7 @@ func (s Slip) Lines() []string {
 	if r.Peak > set.Ceiling {
 		p.pair("", "OVER THE CEILING before: "+plainASCII(r.Peak.Format(u)))
 	}
-	if held := r.Hold.End - r.Hold.Start; held > 0 {
+	if held := r.Hold.End - r.Hold.Start; held > 0 && r.Outcome != decay.NeverBuilt { // its supply held it up
 		p.pair("held for", seconds(held))
 	}
 	if set.Volume > 0 {
