@@ -101,7 +101,7 @@ func TestShortfallUsesABarometricColumn(t *testing.T) {
 		"speed_rpm,requested_mbar,actual_mbar,intake_C,Luftdruck\nrpm,mbar,mbar,C,mbar\n": 100.3,
 		"speed_rpm,requested_mbar,actual_mbar,intake_C,Luftdruck\n":                       97.9, // of what unit?
 		"speed_rpm,requested_mbar,actual_mbar,intake_C,Ladeluftdruck (mbar)\n":            97.9,
-		"speed_rpm,requested_mbar,actual_mbar,Umgebungstemperatur,load (%)\n":             97.9,
+		"speed_rpm,requested_mbar,actual_mbar,Umgebungstemperatur,other (%)\n":            97.9,
 	} {
 		_, out, errOut := ebbline(t, head+rows, "shortfall", "--json", "-")
 		var got struct {
