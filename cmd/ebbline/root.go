@@ -1,6 +1,12 @@
 package main
 
 import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/charmbracelet/x/term"
 	"github.com/spf13/cobra"
 )
 
@@ -47,4 +53,48 @@ func unknownCommand(cmd *cobra.Command, args []string) error {
 		hint = "did you mean " + s[0] + "?"
 	}
 	return wrong(hint, "unknown command %q", args[0])
+}
+
+// refuseUnknown makes the commands that the library adds refuse what they do not
+// know: a typo in a shell's start file would have it run a help text.
+func refuseUnknown(top *cobra.Command) {
+	top.InitDefaultHelpCmd()
+	top.InitDefaultCompletionCmd()
+	for _, c := range top.Commands() {
+		switch c.Name() {
+		case "help":
+			help := c.Run
+			c.RunE = func(c *cobra.Command, args []string) error {
+				if cmd, rest, err := top.Find(args); err != nil || len(rest) > 0 {
+					return wrong("see "+cmd.CommandPath()+" --help", "there is no command %q to help with", strings.Join(args, " "))
+				}
+				help(c, args)
+				return nil
+			}
+		case "completion":
+			c.Args = nil
+			c.RunE = func(_ *cobra.Command, args []string) error {
+				what := "no shell was named"
+				if len(args) > 0 {
+					what = fmt.Sprintf("%q is no shell it is known for", args[0])
+				}
+				return wrong("write bash, zsh, fish or powershell, for example ebbline completion bash", "completion: %s", what)
+			}
+		}
+	}
+}
+
+// widestHelp is the widest line of a list of flags, which a narrower terminal's
+// width undercuts.
+const widestHelp = 100
+
+// wrapHelp breaks the lists of flags to the width of out.
+func wrapHelp(top *cobra.Command, out io.Writer) {
+	width := widestHelp
+	if f, ok := out.(*os.File); ok {
+		if w, _, err := term.GetSize(f.Fd()); err == nil && w > 0 {
+			width = min(width, w)
+		}
+	}
+	top.SetUsageTemplate(strings.ReplaceAll(top.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", width)))
 }

@@ -67,6 +67,8 @@ func run(args []string, in io.Reader, out, errOut io.Writer) int {
 	cmd.SetIn(in)
 	cmd.SetOut(out)
 	cmd.SetErr(errOut)
+	refuseUnknown(cmd)
+	wrapHelp(cmd, out)
 	if err := cmd.ExecuteContext(ctx); err != nil {
 		a.complain(err)
 		return exitTrouble

@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/spf13/cobra"
 	"time"
 
 	"ebbline/decay"
@@ -150,4 +152,37 @@ func TestVersionAndHelp(t *testing.T) {
 			t.Errorf("%s --help: %d, no examples in %q", c.Name(), status, out)
 		}
 	}
+}
+
+// A word that completion or help does not know is an error, and nothing that a
+// shell would run is printed.
+func TestCompletionAndHelpRefuseWhatTheyDoNotKnow(t *testing.T) {
+	for _, args := range [][]string{{"completion", "foo"}, {"completion"}, {"completion", "bash", "x"}, {"help", "frob"}, {"help", "hold", "frob"}, {"book", "frob"}} {
+		status, out, errOut := ebbline(t, "", args...)
+		if status != exitTrouble || out != "" || !strings.Contains(errOut, "ebbline: hint: ") {
+			t.Errorf("%q: status %d, %q, %q", args, status, out, errOut)
+		}
+	}
+	for _, args := range [][]string{{"completion", "bash"}, {"completion", "powershell"}, {"help"}, {"help", "hold"}, {"help", "book", "list"}, {"completion", "--help"}} {
+		if status, out, errOut := ebbline(t, "", args...); status != 0 || out == "" {
+			t.Errorf("%q: status %d, %q", args, status, errOut)
+		}
+	}
+}
+
+// No line of a help text but that of a command is wider than most terminals.
+func TestHelpIsNoWiderThanMostTerminals(t *testing.T) {
+	var each func(*cobra.Command)
+	each = func(c *cobra.Command) {
+		_, out, _ := ebbline(t, "", append(strings.Fields(c.CommandPath())[1:], "--help")...)
+		for line := range strings.Lines(out) {
+			if n := len([]rune(strings.TrimRight(line, "\n"))); n > widestHelp && !strings.HasPrefix(strings.TrimSpace(line), "ebbline ") {
+				t.Errorf("%s --help: %d characters: %s", c.CommandPath(), n, line)
+			}
+		}
+		for _, below := range c.Commands() {
+			each(below)
+		}
+	}
+	each((&app{}).rootCommand())
 }
