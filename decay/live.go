@@ -159,6 +159,7 @@ func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(false) }
 func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	set := l.set
 	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
+	r.Until = l.last.At
 	if !math.IsNaN(l.shutAt) {
 		r.Shut = seconds(l.shutAt)
 	}

@@ -117,6 +117,7 @@ type Result struct {
 	Samples  int
 	Touched  time.Duration // as in [Setup]; 0: never, or before the latest fill
 	Shut     time.Duration // as in [Setup]
+	Until    time.Duration // stamp of the last reading that it rests on
 	LeftOut  []Span        // of a live test: first and last of readings in a row that were not taken for the duct's pressure, and are no part of this
 	Warnings []Warning
 

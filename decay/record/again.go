@@ -16,14 +16,19 @@ func (r Record) Again() decay.Result {
 }
 
 // Judged are the readings that a result rests on: all but those that were not
-// taken for the duct's pressure when they came. It shares memory with Samples.
+// taken for the duct's pressure when they came, and those that came when the
+// test had ended and its record had not. It shares memory with Samples.
 func (r Record) Judged() []decay.Sample {
+	all := r.Samples
+	for r.Result.Until > 0 && len(all) > 0 && all[len(all)-1].At > r.Result.Until {
+		all = all[:len(all)-1]
+	}
 	if len(r.Result.LeftOut) == 0 {
-		return r.Samples
+		return all
 	}
 	var out []decay.Sample
 	i := 0
-	for _, s := range r.Samples {
+	for _, s := range all {
 		for i < len(r.Result.LeftOut) && r.Result.LeftOut[i].End < s.At {
 			i++
 		}

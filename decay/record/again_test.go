@@ -30,15 +30,15 @@ func TestResultIsAsTold(t *testing.T) {
 // The readings that were left out are those from the first to the last of each
 // stretch, and both survive the file.
 func TestLeftOutReadings(t *testing.T) {
-	rec := Record{Result: decay.Result{LeftOut: []decay.Span{{Start: 0, End: time.Second}, {Start: 3 * time.Second, End: 3 * time.Second}}}}
-	for i := range 6 {
+	rec := Record{Result: decay.Result{Until: 5 * time.Second, LeftOut: []decay.Span{{Start: 0, End: time.Second}, {Start: 3 * time.Second, End: 3 * time.Second}}}}
+	for i := range 8 {
 		rec.Samples = append(rec.Samples, decay.Sample{At: time.Duration(i) * time.Second, P: 2e5})
 	}
 	var b strings.Builder
 	if err := Write(&b, rec); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(b.String(), "derived: left_out_s=0,1 3,3\n") {
+	if !strings.Contains(b.String(), "derived: until_s=5\nderived: left_out_s=0,1 3,3\n") {
 		t.Error(b.String())
 	}
 	got, err := Read(strings.NewReader(b.String()))
@@ -47,6 +47,10 @@ func TestLeftOutReadings(t *testing.T) {
 	}
 	if j := got.Judged(); len(j) != 3 || j[0].At != 2*time.Second || j[1].At != 4*time.Second || j[2].At != 5*time.Second {
 		t.Errorf("%v", j)
+	}
+	got.Result.LeftOut = nil
+	if j := got.Judged(); len(j) != 6 || j[5].At != 5*time.Second {
+		t.Errorf("those after the end of the test too: %v", j)
 	}
 	for _, bad := range []string{"1", "2,1", "1,2 0,3", "a,b", "1,2,3"} {
 		if err := readLeftOut(&Record{}, bad); err == nil {

@@ -209,6 +209,14 @@ var derived = []field{
 			r.Setup.Shut = r.Result.Shut
 			return err
 		}},
+	{"until_s",
+		func(r *Record) string {
+			if r.Result.Until == 0 {
+				return ""
+			}
+			return formatSeconds(r.Result.Until)
+		},
+		func(r *Record, s string) (err error) { r.Result.Until, err = parseSeconds(s); return err }},
 	{"left_out_s", leftOut, readLeftOut},
 	span("hold_end_s", func(r *Record) *time.Duration { return &r.Result.Hold.End }),
 	float("hold_start_pa_abs", func(r *Record) *decay.Pressure { return &r.Result.Hold.StartAbs }),

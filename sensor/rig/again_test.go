@@ -35,18 +35,18 @@ func TestRecordSaysTheSameAgain(t *testing.T) {
 		shut     time.Duration // the operator's word
 		outcome  decay.Outcome
 		flags    []decay.Flag
-		left     int  // readings left out
+		left     int  // readings that are no part of it, three after the end among them
 		analysed bool // the verdict or flags of the readings alone differ
 	}{
-		{name: "sound", hole: decay.Millimetre, factor: 1, outcome: decay.Leaks},
+		{name: "sound", hole: decay.Millimetre, factor: 1, outcome: decay.Leaks, left: 3, analysed: true},
 		{name: "unit jump", hole: decay.Millimetre, factor: 14.5, faults: []sensor.Fault{begins(sensor.FaultUnitJump, 20.3), ends(sensor.FaultUnitJump, 23.1)},
-			outcome: decay.Unusable, flags: []decay.Flag{decay.FlagGaps}, left: 165, analysed: true},
+			outcome: decay.Unusable, flags: []decay.Flag{decay.FlagGaps}, left: 168, analysed: true},
 		{name: "to the end", hole: 0.3 * decay.Millimetre, factor: 1, faults: []sensor.Fault{begins(sensor.FaultReference, 25)},
-			outcome: decay.Unusable, left: 775, analysed: true},
+			outcome: decay.Unusable, left: 778, analysed: true},
 		{name: "bad lines", hole: decay.Millimetre, factor: 1, faults: []sensor.Fault{{At: 18 * time.Second, Code: sensor.FaultBadLine}},
-			outcome: decay.Leaks, flags: []decay.Flag{decay.FlagBadRows}, analysed: true},
-		{name: "fed", factor: 1, fed: true, outcome: decay.Undecided},
-		{name: "said to be shut", factor: 1, fed: true, shut: 14 * time.Second, outcome: decay.Holds, analysed: true},
+			outcome: decay.Leaks, flags: []decay.Flag{decay.FlagBadRows}, left: 3, analysed: true},
+		{name: "fed", factor: 1, fed: true, outcome: decay.Undecided, left: 3},
+		{name: "said to be shut", factor: 1, fed: true, shut: 14 * time.Second, outcome: decay.Holds, left: 3, analysed: true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			cfg := rig.Default()
@@ -87,6 +87,9 @@ func TestRecordSaysTheSameAgain(t *testing.T) {
 				}
 			}
 			p.Step(decay.Finish{At: 40 * time.Second})
+			for i := range 3 { // a board does not wait for the record's end
+				w.Add(decay.Sample{At: 40*time.Second + time.Duration(i)*20*time.Millisecond, P: decay.Gauge(100e3).Absolute(cfg.Ambient)})
+			}
 			was := faults.Judge(p.State().Result, 0)
 			if err := w.Finish(was); err != nil {
 				t.Fatal(err)

@@ -44,8 +44,7 @@ func (f *file) record(r io.Reader) (Trace, error) {
 	}
 	quantum, last := math.Inf(1), math.NaN()
 	samples := rec.Samples[:0:0]
-	judged := rec.Judged()
-	for _, s := range judged {
+	for _, s := range rec.Judged() {
 		p := float64(s.P + shift)
 		if math.IsNaN(p) || math.IsInf(p, 0) || math.Abs(s.At.Seconds()) > maxStamp {
 			f.badRow(0, "the reading is not a number, or its time is far off")
@@ -58,8 +57,8 @@ func (f *file) record(r io.Reader) (Trace, error) {
 		last = p
 		samples = append(samples, decay.Sample{At: s.At, P: decay.Pressure(p)})
 	}
-	if n := len(rec.Samples) - len(judged); n > 0 {
-		f.warning("left-out", "%d readings were not taken for the duct's pressure when they came, and are left out", n)
+	if out := rec.Result.LeftOut; len(out) > 0 {
+		f.warning("left-out", "readings that were not taken for the duct's pressure when they came are left out, the first of them at %.1f s", out[0].Start.Seconds())
 	}
 	if len(samples) == 0 && len(rec.Samples) > 0 {
 		return Trace{}, f.fail(0, "the capture beside it has the details", "none of the record's readings was taken for the duct's pressure")
