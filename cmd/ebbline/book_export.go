@@ -33,26 +33,26 @@ test sent twice can be counted once. Where a person worked is not in it: no port
 no path above the book.`,
 		Example: `  ebbline book export -o results.jsonl
   ebbline book export --book /srv/shops --from 2026-01-01 -o 2026.jsonl
-  ebbline book export -o - | gzip > results.jsonl.gz`,
+  ebbline book export | gzip > results.jsonl.gz`,
 		Args: noArguments,
 		RunE: func(*cobra.Command, []string) error { return a.bookExport(&s, out) },
 	}
 	s.add(cmd.Flags())
-	cmd.Flags().StringVarP(&out, "output", "o", "", "file to write; - is standard output")
+	cmd.Flags().StringVarP(&out, "output", "o", "", "file to write; - is standard output, and what is taken without this flag but on a terminal")
 	return cmd
 }
 
 // bookExport writes the rows. A file appears only when it is whole.
 func (a *app) bookExport(s *shelf, out string) error {
-	if out == "" {
-		return wrong("for example -o results.jsonl, or -o - for standard output", "export: no file was named")
+	if out == "" && isTerminal(a.out) {
+		return wrong("for example -o results.jsonl; -o - prints them here", "export: no file was named for the rows")
 	}
 	entries, err := s.list()
 	if err != nil {
 		return err
 	}
 	began := time.Now()
-	if out == "-" {
+	if out == "-" || out == "" {
 		if err := writeRows(a.out, entries); err != nil {
 			return fmt.Errorf("standard output: %w", err)
 		}

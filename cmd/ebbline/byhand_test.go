@@ -188,7 +188,7 @@ func TestHoldByHandIsGoneOnWith(t *testing.T) {
 	if _, out, errOut := ebbline(t, "", "book", "list", "--book", dir); strings.Count(out, "first half") != 1 || !strings.Contains(out, names[1][len(names[1])-16:len(names[1])-8]) {
 		t.Errorf("the list of one test:\n%s%s", out, errOut)
 	}
-	if _, out, _ := ebbline(t, "", "book", "export", "-o", "-", "--book", dir); strings.Count(out, "\n") != 1 {
+	if _, out, _ := ebbline(t, "", "book", "export", "--book", dir); strings.Count(out, "\n") != 1 {
 		t.Errorf("the rows of one test:\n%s", out)
 	}
 	if _, out, _ := ebbline(t, "", "book", "show", names[1]); !strings.Contains(out, "goes on    "+recordName(names[0])) {

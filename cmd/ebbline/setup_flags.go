@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 
 	"ebbline/decay"
@@ -42,8 +43,8 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 		if s.Volume, s.VolumeTolerance, err = parseDuct(f.volume); err != nil {
 			return s, bad("volume", "for example --volume 10L, or bores and lengths, as 51x600mm +1.2L", err)
 		}
-		if s.Volume > 5 {
-			return s, wrong("a charge-air duct holds 1 to 30 L; check the unit", "--volume: %s is %g L, which is no duct", f.volume, float64(s.Volume)/decay.Litre)
+		if s.Volume > largestDuct {
+			return s, wrong(inMillimetres(f.volume, s.Volume), "--volume: %s is %.4g L, which is no duct", f.volume, float64(s.Volume)/decay.Litre)
 		}
 	}
 	if f.ambient != "" {
@@ -120,6 +121,20 @@ func (f *setupFlags) over(base decay.Setup) (decay.Setup, error) {
 		s.Reads = *ref
 	}
 	return s, fits(s)
+}
+
+// largestDuct is more than any duct holds that is filled by hand, largeDuct more
+// than an engine's. Both are our own choice.
+const largestDuct, largeDuct = 500 * decay.Litre, 60 * decay.Litre
+
+// inMillimetres asks about the unit of a volume v that was typed: a bore and a
+// length in cm are often meant in mm.
+func inMillimetres(text string, v decay.Volume) string {
+	hint := "a charge-air duct holds 1 to 30 L; check the unit"
+	if l := float64(v) / 1000 / decay.Litre; strings.Contains(text, "cm") && strings.ContainsAny(text, "xX×") && l > 0.1 && l < 60 {
+		hint += fmt.Sprintf(": in mm it would be %.3g L", l)
+	}
+	return hint
 }
 
 // parseDuct reads a volume: a number, or bores and lengths to be added up.

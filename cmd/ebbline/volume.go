@@ -471,8 +471,12 @@ length and ±5 % of a volume are assumed.`,
 			if assumed {
 				v.warn("tolerance-assumed", "where no tolerance was written, ±0.5 mm of a bore, ±5 mm of a length and ±5 %% of a volume were assumed")
 			}
-			if v.volume.Value > 5 {
-				return wrong("a charge-air duct holds 1 to 30 L; check the units", "the parts hold %.3g L, which is no duct", v.volume.Value/decay.Litre)
+			text, whole := strings.Join(args, " "), decay.Volume(v.volume.Value)
+			if whole > largestDuct {
+				return wrong(inMillimetres(text, whole), "the parts hold %.4g L, which is no duct", v.volume.Value/decay.Litre)
+			}
+			if whole > largeDuct {
+				v.warn("large", "%.4g L is much: %s", v.volume.Value/decay.Litre, inMillimetres(text, whole))
 			}
 			return a.show(&v, asJSON)
 		},

@@ -146,6 +146,7 @@ func TestVolumeErrors(t *testing.T) {
 		{[]string{"bottle", "--bottle", "2", without}, []string{"unit", "--bottle 2L"}},
 		{[]string{"duct"}, []string{"no part", "51x600mm"}},
 		{[]string{"duct", "51x-600mm"}, []string{"above zero", "cone"}},
+		{[]string{"duct", "63x900cm"}, []string{"2806 L, which is no duct", "in mm it would be 2.81 L"}},
 		{[]string{"duct", "9x9m"}, []string{"check the unit", "cone"}},
 		{[]string{"guess"}, []string{`no volume "guess"`, "volume duct"}},
 	} {
@@ -158,5 +159,16 @@ func TestVolumeErrors(t *testing.T) {
 				t.Errorf("%v: no %q in %q", c.args, w, errOut)
 			}
 		}
+	}
+}
+
+// A volume larger than an engine's duct is asked about, and one far larger is
+// refused by whoever takes it.
+func TestLargeVolumesAreAskedAbout(t *testing.T) {
+	if _, out, _ := ebbline(t, "", "volume", "duct", "20x240cm"); !strings.Contains(out, "75.4 L is much") || !strings.Contains(strings.Join(strings.Fields(out), " "), "a charge-air duct holds 1 to 30 L") {
+		t.Errorf("%s", out)
+	}
+	if status, _, errOut := ebbline(t, "", "hold", "--plain", "--for", "1s", "--book", t.TempDir(), "--volume", "63x900cm"); status != exitTrouble || !strings.Contains(errOut, "in mm it would be 2.81 L") {
+		t.Errorf("status %d, %s", status, errOut)
 	}
 }
