@@ -445,7 +445,7 @@ func (m *book) facts() []fact {
 		add("ended", "with pressure still in the duct")
 	}
 	for _, k := range t.rec.Marks {
-		add("mark", fmt.Sprintf("%.1f s  %s  %s a minute  %s", k.At.Seconds(), k.P.Format(m.unit), three(k.Rate*60/m.unit.Pascal)+" "+m.unit.Name, k.Word))
+		add("mark", report.Mark(k, t.rec.Result.Hold.Start, m.unit))
 	}
 	for _, c := range t.changes {
 		add(c.Name+" as written", c.Was)

@@ -10,6 +10,7 @@ import (
 
 	"ebbline/decay"
 	"ebbline/decay/record"
+	"ebbline/decay/report"
 	"ebbline/tui/chart"
 )
 
@@ -239,7 +240,7 @@ func (s *scene) huntAdvice() string {
 	case s.fed():
 		return "Supply on: it makes up for the leak, so no rate can be read; a joint pressed shut only lets the pressure rise. Shut the supply for the rate."
 	case !s.hunt.settled:
-		return "The air settles, which looks like a leak that fades: wait for the hold, then press joints."
+		return "The air settles, which looks like a leak that fades: wait until the word is SAME, then press joints."
 	case s.hunt.heat > 0:
 		return "The word is right at once, but not yet a rate: the air first warms up or cools. Go on to the next joint; m keeps a mark."
 	case s.huntLow():
@@ -265,7 +266,11 @@ func (s *scene) huntFacts() []fact {
 	if s.st.InBand {
 		k = warn
 	}
-	out = append(out, fact{s.digits() + " " + s.unit.Name + " gauge, " + s.phase() + " " + s.inPhase(), k})
+	when := s.phase() + " " + s.inPhase()
+	if isolated(s.st.Phase) && !s.st.Lost {
+		when = s.held(s.st.Now)
+	}
+	out = append(out, fact{s.digits() + " " + s.unit.Name + " gauge, " + when, k})
 	if h.known && !s.fed() && !h.empty && h.least > 0 {
 		out = append(out, fact{"tells a change of " + s.perMinute(h.least) + " or more", dim})
 	}
@@ -324,7 +329,7 @@ func (s *scene) drawHunt(g *grid) {
 // least room lines, and returns the row after them.
 func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, room int) int {
 	if e := s.hunt.typing; e != nil {
-		head := "Mark at " + clock(s.hunt.mark.At.Seconds()-s.origin()) + ", where? "
+		head := "Mark, " + s.held(s.hunt.mark.At) + ", where? "
 		if g.width(head) > (right-left)/2 {
 			head = "Mark: "
 		}
@@ -340,6 +345,22 @@ func (s *scene) drawSentence(g *grid, left, y, right int, sentence string, room 
 		}
 	}
 	return y + max(room, len(lines))
+}
+
+// held is the hunt's one clock, for its marks as for now: the time since the
+// isolation after the latest fill, whatever a joint that is pressed looked like.
+func (s *scene) held(at time.Duration) string {
+	var from float64
+	for _, m := range s.marks {
+		switch {
+		case m.at > at.Seconds():
+		case m.to == decay.PhaseFill:
+			from = 0
+		case isolated(m.to) && from == 0:
+			from = m.at
+		}
+	}
+	return report.Held(at, time.Duration(from*float64(time.Second)))
 }
 
 // drawRates draws the leak's rate over the last minute.
@@ -412,7 +433,7 @@ func (s *scene) drawMarks(g *grid, left, y, right, rows int) {
 		if !math.IsNaN(m.Rate) {
 			rate = s.perMinute(-m.Rate) + " " + s.unit.Name + "/min lost"
 		}
-		g.text(left, y+i, strconv.Itoa(k+1)+"  "+clock(m.At.Seconds()-s.origin())+"  "+m.Word, plain, right-width(rate)-2)
+		g.text(left, y+i, strconv.Itoa(k+1)+"  "+s.held(m.At)+"  "+m.Word, plain, right-width(rate)-2)
 		g.right(right, y+i, rate, plain)
 	}
 }

@@ -63,7 +63,7 @@ func TestHuntShowsAPinchedJointWithinTwoSeconds(t *testing.T) {
 	b.says(t, "was ")
 	b.says(t, "rate in 11 s", "not yet a rate")
 	b.keys("m", "lower cooler hoseq")
-	b.says(t, "Mark at", "lower cooler hoseq")
+	b.says(t, "Mark, held 0:20, where?", "lower cooler hoseq")
 	b.run(t, 3*time.Second, d.at)
 	b.keys("backspace", "enter")
 	was := b.model.s.perMinute(-b.model.s.hunt.was)

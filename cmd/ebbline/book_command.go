@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -233,11 +232,7 @@ func (a *app) bookShow(s *shelf, name, unit string) error {
 	}
 	line("ceiling", rec.Setup.WithDefaults().Ceiling.Format(u))
 	for _, m := range rec.Marks {
-		rate := "no rate"
-		if !math.IsNaN(m.Rate) {
-			rate = fmt.Sprintf("%+.3g %s a minute", m.Rate*60/u.Pascal, u.Name)
-		}
-		line("mark", fmt.Sprintf("%.1f s, %s, %s: %s", m.At.Seconds(), m.P.Format(u), rate, m.Word))
+		line("mark", report.Mark(m, rec.Result.Hold.Start, u))
 	}
 	if rec.Torn {
 		line("readings", fmt.Sprintf("%d were read; ebbline book measure judges them", len(rec.Samples)))

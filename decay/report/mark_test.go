@@ -17,10 +17,18 @@ func TestMarksAreTold(t *testing.T) {
 	if err := Text(&text, in, decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}); err != nil {
 		t.Fatal(err)
 	}
-	for _, w := range []string{"mark       27.0 s, 120.0 kPa gauge, 120 kPa/min lost: seam", "no rate: clamp", "tested     one hose"} {
+	for _, w := range []string{"mark       at 27.0 s, 120.0 kPa gauge, 120 kPa/min lost: seam", "no rate: clamp", "tested     one hose"} {
 		if !strings.Contains(text.String(), w) {
 			t.Errorf("no %q in\n%s", w, text.String())
 		}
+	}
+	in.Result.Hold.Start = 20 * time.Second
+	text.Reset()
+	if err := Text(&text, in, decay.PressureUnit{Name: "kPa", Pascal: decay.Kilopascal}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(text.String(), "mark       held 0:07, 120.0 kPa gauge") || !strings.Contains(text.String(), "held 0:40, ") {
+		t.Errorf("the time is not that of the hold in\n%s", text.String())
 	}
 	if err := JSON(&js, in); err != nil {
 		t.Fatal(err)

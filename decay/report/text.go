@@ -83,11 +83,7 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 		line("flags", "%s", strings.Join(names, ", "))
 	}
 	for _, m := range in.Marks {
-		rate := "no rate"
-		if !math.IsNaN(m.Rate) && !math.IsInf(m.Rate, 0) {
-			rate = digits3(-m.Rate*60/u.Pascal) + " " + u.Name + "/min lost"
-		}
-		line("mark", "%.1f s, %s, %s: %s", m.At.Seconds(), m.P.Format(u), rate, Printable(m.Word))
+		line("mark", "%s", Mark(m, r.Hold.Start, u))
 	}
 	if t := PartAdvice(in.Of, r.Outcome); t != "" {
 		line("next", "%s", t)
