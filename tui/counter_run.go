@@ -2,6 +2,7 @@ package tui
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"ebbline/decay"
@@ -13,9 +14,9 @@ import (
 const CounterTime = 90 * time.Second
 
 const (
-	counterSlip   = 2 * time.Second  // of it, for the last fit and the slip
-	counterListen = 25 * time.Second // after which pressure that will not come up is an answer
-	counterGone   = 1500 * time.Millisecond
+	counterSlip   = 2 * time.Second        // of it, for the last fit and the slip
+	counterListen = 25 * time.Second       // after which pressure that will not come up is an answer
+	counterGone   = 3 * time.Second        // a large leak looks like a release for a while
 	counterTried  = 4 * time.Second        // of level supply, after which its end is no bump
 	counterWeak   = 1.5 * decay.Kilopascal // that the air makes, or none is coming
 	counterLevel  = 0.003                  // of the ceiling a second: no more is level
@@ -178,15 +179,18 @@ func (c *CounterRun) keep(s decay.Sample) {
 }
 
 // confirmed reports whether the whole hold, fitted from the beginning, says the
-// same as the verdict under watching: a customer gets no word that the record
-// would not bear out. It asks at most once a second.
+// same as the verdict under watching, without the doubt that the air may still be
+// settling, which a longer hold takes away: a customer gets no word that the record
+// would not bear out. Where half of the pressure is gone that was no settling, and
+// the rest of it would soon be gone as well. It asks at most once a second.
 func (c *CounterRun) confirmed(st decay.State) bool {
 	if c.asked > 0 && st.Now-c.asked < time.Second {
 		return false
 	}
 	c.asked = st.Now
 	r := decay.Net(decay.Analyse(c.set, c.samples), c.set.RigLeak, c.set.WithDefaults().Limit)
-	return r.Outcome == st.Verdict
+	unsettled := slices.ContainsFunc(r.Warnings, func(w decay.Warning) bool { return w.Code == "unsettled" })
+	return r.Outcome == st.Verdict && (!unsettled || st.P < r.Hold.StartGauge/2)
 }
 
 // Stop finishes the test by hand.

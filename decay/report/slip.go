@@ -121,6 +121,9 @@ func (s Slip) Lines() []string {
 	for _, x := range r.Warnings {
 		told = told || x.Code == "hold-longer"
 		text, _, _ := strings.Cut(x.Text, "; say --") // flags mean nothing to a customer
+		if x.Code == "unsettled" {
+			text, _, _ = strings.Cut(text, "; hold for") // nor is a longer hold the customer's to make
+		}
 		p.item(plainASCII(sentence(text)))
 	}
 	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 && !told {

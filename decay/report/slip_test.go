@@ -64,6 +64,11 @@ func TestSlipOwnsUp(t *testing.T) {
 		t.Errorf("an empty result: %s", text)
 	}
 	s = slipOf(decay.Leaks)
+	s.Result.Warnings = []decay.Warning{{Code: "unsettled", Text: "the air was still settling: the leak may be smaller than is said; hold for 18 s to be sure"}}
+	text = strings.Join(strings.Fields(strings.Join(s.Lines(), "\n")), " ")
+	if !strings.Contains(text, "smaller than is said.") || strings.Contains(text, "18 s") {
+		t.Errorf("a customer is told to hold for longer: %s", text)
+	}
 	s.Result.Hole.High = math.Inf(1)
 	s.Result.Peak = decay.Gauge(31 * decay.PSI)
 	text = strings.Join(strings.Fields(strings.Join(s.Lines(), "\n")), " ")
