@@ -29,6 +29,7 @@ type shapeGuard struct {
 const (
 	shapeSure  = 24 // lines of one shape
 	shapeNew   = 3  // of another, in a row
+	shapeStays = 10 // in a row, after which it is as good as the first
 	shapesMost = 64 // numbers of a line that are watched
 )
 
@@ -43,9 +44,11 @@ func (g *shapeGuard) fits(line string, f wire.Fields) bool {
 		return true
 	}
 	named := line[0] == '{' || isLetter(line[0]) && strings.ContainsAny(line, "=:")
-	delim, cells := byte(0), ""
+	delim, cells := byte(0), "names"
 	if !named {
-		delim, cells = figures(line)
+		if delim, cells = figures(line); cells != "" && f.HasTime {
+			cells += " and a time"
+		}
 	}
 	says := f.Unit + " " + f.Reference
 	value := f.Value * scaleOf(f.Unit)
@@ -68,8 +71,8 @@ func (g *shapeGuard) fits(line string, f wire.Fields) bool {
 		if all := strings.Join(odd, "\x00"); all != g.odd {
 			g.odd, g.odds = all, 0
 		}
-		if g.odds++; g.odds < shapeNew {
-			return false
+		if g.odds++; g.odds < shapeStays {
+			return g.odds >= shapeNew // so many torn alike in a row are rare, but they come
 		}
 	}
 	g.odds, g.value = 0, value
@@ -186,7 +189,7 @@ func numbers(out []number, line string, delim byte) []number {
 	if delim == ';' || delim == '\t' {
 		points = ".,"
 	}
-	cell, from := 0, 0
+	cell, nth, from := 0, 0, 0
 	for i := 0; i < len(line); {
 		c := line[i]
 		switch {
@@ -196,7 +199,7 @@ func numbers(out []number, line string, delim byte) []number {
 			}
 			continue
 		case delim != 0 && c == delim:
-			cell++
+			cell, nth = cell+1, 0
 		}
 		j := i
 		for j < len(line) && isDigit(line[j]) {
@@ -235,8 +238,9 @@ func numbers(out []number, line string, delim byte) []number {
 		clock := i > 1 && line[i-1] == ':' && isDigit(line[i-2])
 		n.key = strings.Trim(line[from:i], " +-")
 		if !strings.ContainsFunc(n.key, func(r rune) bool { return r > 0x7f || isLetter(byte(r)) }) {
-			n.key = strconv.Itoa(cell) + n.key
+			n.key = fmt.Sprint(cell, nth, n.key)
 		}
+		nth++
 		if !clock {
 			out = append(out, n)
 		}

@@ -78,6 +78,9 @@ func (d *LineDecoder) bare(line string) (Fields, error) {
 			return Fields{}, fmt.Errorf("%.40q is not a unit known here", rest)
 		}
 	}
+	if delim == ',' && len(cells) > 1 && strings.Contains(line, ".") {
+		d.comma.part() // the point is the decimal mark
+	}
 	say := said{how: "values with their units", why: "because units stand after the numbers", delim: delim}
 	if f.HasTemp {
 		say.temp = "the value with its unit"
@@ -149,6 +152,7 @@ type commaGuess struct {
 	seen    bool
 	decided bool
 	whole   bool
+	parts   bool // is certain
 	last    float64
 }
 
@@ -156,6 +160,9 @@ var errUndecidedComma = fmt.Errorf("the comma may be decimal or may part two num
 
 // undecided reports that such a line came and its meaning is open.
 func (c *commaGuess) undecided() bool { return c.seen && !c.decided }
+
+// part says that another line has shown commas to part numbers.
+func (c *commaGuess) part() { c.seen, c.decided, c.whole, c.parts = true, true, false, true }
 
 // see takes the next such line. A clock rises from line to line and falls
 // only to start anew near zero; the whole part of a pressure stays or falls.
@@ -174,7 +181,7 @@ func (c *commaGuess) see(line string, stated bool) (whole bool, err error) {
 		return false, errUndecidedComma
 	case !c.decided:
 		c.decided, c.whole = true, v <= c.last
-	case !c.whole && v < c.last && v > c.last/2:
+	case !c.whole && !c.parts && v < c.last && v > c.last/2:
 		c.whole = true
 	}
 	return c.whole, nil

@@ -317,3 +317,17 @@ func BenchmarkDecode(b *testing.B) {
 		}
 	}
 }
+
+// Rows with a decimal point have shown what their comma means, whatever the
+// clock does before a value comes without one.
+func TestCommaAfterAPoint(t *testing.T) {
+	d := NewLineDecoder(Options{Unit: "psi", TimeUnit: "ms"})
+	for _, c := range []struct {
+		line string
+		want float64
+	}{{"4294966800,0.25", 0.25}, {"4294967000,1", 1}, {"4294967200,0.5", 0.5}, {"104,0", 0}, {"90,2", 2}} {
+		if f, err := d.Decode(c.line); err != nil || f.Value != c.want || !f.HasTime {
+			t.Errorf("%q: %+v, %v", c.line, f, err)
+		}
+	}
+}
