@@ -188,3 +188,19 @@ func TestAdviceAfterALeak(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// The two bounds of a tight trace stand beside each other: what would be told
+// from none lies above the interval's end, and is said to be another thing.
+func TestTextSaysWhatAHoldTellsFromNone(t *testing.T) {
+	for code, want := range map[string]string{
+		"compliance": "a hole of 0.252 mm or more is told from none; a smaller one looks like rubber that creeps, or noise",
+		"no-zero":    "a hole of 0.252 mm or more is told from none; a smaller one looks like noise",
+	} {
+		r := full()
+		r.Smallest, r.Warnings = 0.252*decay.Millimetre, []decay.Warning{{Code: code, Text: "made up"}}
+		var b strings.Builder
+		if err := Text(&b, Input{Result: r}, decay.PressureUnits[0]); err != nil || !strings.Contains(b.String(), want+"\n") {
+			t.Errorf("%s: %v\n%s", code, err, b.String())
+		}
+	}
+}

@@ -44,7 +44,7 @@ func (s *Sheet) rows() []row {
 	add("hole", "equivalent hole, mm", hole(func(t *Test) string {
 		return inUnit(t.Result.Hole, decay.Millimetre) + fmt.Sprintf(", Cd %.2f", t.Result.Cd)
 	}))
-	add("limit", "limit; smallest it could see, mm", func(t *Test) string {
+	add("limit", "limit; smallest told from none, mm", func(t *Test) string {
 		v := digits3(float64(t.Result.Limit) / decay.Millimetre)
 		if t.Result.Smallest > 0 {
 			v += "; " + digits3(float64(t.Result.Smallest)/decay.Millimetre)

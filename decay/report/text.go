@@ -70,7 +70,7 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	}
 	line("given", "%s", strings.Join(given, ", "))
 	if r.Smallest > 0 {
-		line("resolves", "holes down to %s", Millimetres(float64(r.Smallest)))
+		line("resolves", "%s", resolves(r))
 	}
 	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 {
 		line("to decide", "about %s more of hold", seconds(r.ToDecide))
@@ -115,4 +115,17 @@ func lawWords(l decay.Law) string {
 		return "mixed (an open hole and fine paths)"
 	}
 	return "unclear"
+}
+
+// resolves says which hole the hold would have told from none: that whose
+// interval is clear of zero. The interval's upper end may lie below it, for what
+// else makes the pressure fall can only be taken for a leak.
+func resolves(r decay.Result) string {
+	other := "noise"
+	for _, w := range r.Warnings {
+		if w.Code == "compliance" {
+			other = "rubber that creeps, or noise"
+		}
+	}
+	return "a hole of " + Millimetres(float64(r.Smallest)) + " or more is told from none; a smaller one looks like " + other
 }
