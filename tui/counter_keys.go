@@ -10,7 +10,8 @@ import (
 	"ebbline/decay"
 )
 
-// A counterAction is a key of the counter with the stages it works in. The
+// A counterAction is a key of the counter with the stages it works in; one that
+// is shown as "" stands in the words of another. The
 // foot, the help and the dispatch come from this table.
 type counterAction struct {
 	key.Binding
@@ -36,8 +37,12 @@ func init() {
 		bind(answered, "Esc", "from the slip back to the result, from there the next customer", func(m *counter) tea.Cmd { m.back(); return nil }, "esc"),
 		bind(answered, "a", "test it again", func(m *counter) tea.Cmd { m.begin(); return nil }, "a"),
 		bind(answered, "s", "slip, in full", func(m *counter) tea.Cmd { m.full, m.top = !m.full, 0; return nil }, "s"),
-		bind(answered, "↓", "down the slip", func(m *counter) tea.Cmd { m.scroll(1); return nil }, "down", "pgdown", " "),
-		bind(answered, "↑", "up the slip", func(m *counter) tea.Cmd { m.scroll(-1); return nil }, "up", "pgup"),
+		bind(answered, "↓", "down the slip; PgDn by a page, End to its end", func(m *counter) tea.Cmd { m.scroll(5); return nil }, "down"),
+		bind(answered, "↑", "up the slip; PgUp, Home", func(m *counter) tea.Cmd { m.scroll(-5); return nil }, "up"),
+		bind(answered, "", "", func(m *counter) tea.Cmd { m.scroll(m.page()); return nil }, "pgdown", " "),
+		bind(answered, "", "", func(m *counter) tea.Cmd { m.scroll(-m.page()); return nil }, "pgup"),
+		bind(answered, "", "", func(m *counter) tea.Cmd { m.scroll(len(m.kept.Slip)); return nil }, "end"),
+		bind(answered, "", "", func(m *counter) tea.Cmd { m.scroll(-len(m.kept.Slip)); return nil }, "home"),
 		bind(underTest|answered, "u", "unit", func(m *counter) tea.Cmd { m.nextUnit(); return nil }, "u"),
 		bind(underTest|answered, "b", "bell", func(m *counter) tea.Cmd { m.s.bell = !m.s.bell; return nil }, "b"),
 		bind(choosing|cautioned|underTest|answered, "?", "help", func(m *counter) tea.Cmd { m.s.help = !m.s.help; return nil }, "?", "f1"),
@@ -163,8 +168,11 @@ func (m *counter) move(by int) {
 	}
 }
 
-// scroll moves the slip.
-func (m *counter) scroll(by int) { m.top = max(0, min(m.top+5*by, len(m.kept.Slip)-5)) }
+// scroll moves the slip by lines, at most to where its last page is shown.
+func (m *counter) scroll(by int) { m.top = max(0, min(m.top+by, len(m.kept.Slip)-m.page())) }
+
+// page is how many lines of the slip any layout shows.
+func (m *counter) page() int { return max(1, m.h-5) }
 
 // leave clears the field, and asked once more with nothing in it leaves.
 func (m *counter) leave() tea.Cmd {
@@ -206,7 +214,7 @@ func (m *counter) foot(w int) string {
 		}
 		k, desc := a.Help().Key, a.Help().Desc
 		switch {
-		case k == "↑", k == "Ctrl+C", k == "Esc" && m.stage == answered && !m.full:
+		case k == "↑", k == "", k == "Ctrl+C", k == "Esc" && m.stage == answered && !m.full:
 			continue // beside ↓; in the help, beside Esc; the same as Enter
 		case k == "Esc" && m.stage == answered:
 			desc = "back to the result"
@@ -216,6 +224,7 @@ func (m *counter) foot(w int) string {
 			continue
 		case k == "↓":
 			k = "↓↑"
+			desc, _, _ = strings.Cut(desc, ";")
 		case k == "?":
 			help = k + " " + desc
 			continue
@@ -241,8 +250,7 @@ func (m *counter) foot(w int) string {
 func (m *counter) keyList() []fact {
 	out := []fact{{"keys here", strong}}
 	for _, a := range counterActions {
-		if a.in&m.stage != 0 {
-			k := a.Help().Key
+		if k := a.Help().Key; a.in&m.stage != 0 && k != "" {
 			out = append(out, fact{k + strings.Repeat(" ", max(1, 8-width(k))) + a.Help().Desc, plain})
 		}
 	}

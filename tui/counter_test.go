@@ -52,6 +52,8 @@ func keyOf(k string) tea.KeyMsg {
 		return tea.KeyMsg{Type: tea.KeyEnter}
 	case "esc":
 		return tea.KeyMsg{Type: tea.KeyEsc}
+	case "up":
+		return tea.KeyMsg{Type: tea.KeyUp}
 	case "down":
 		return tea.KeyMsg{Type: tea.KeyDown}
 	case "ctrl+c":
@@ -566,6 +568,38 @@ func counterMoments() map[string]*counter {
 		m.s.about.Simulated = false
 	})
 	return out
+}
+
+// Whatever the size of the screen, the slip's end can be reached and is not passed.
+func TestCounterSlipToItsEnd(t *testing.T) {
+	for _, wh := range [][2]int{{40, 12}, {64, 20}, {80, 24}, {120, 40}} {
+		m := counterMoments()["counter-leaks"]
+		m.w, m.h = wh[0], wh[1]
+		shows := func(line, after string) {
+			t.Helper()
+			if text := m.draw(m.w, m.h).render(&none); !strings.Contains(text, line+" of the slip") {
+				t.Errorf("%v: no %q after %s:\n%s", wh, line, after, text)
+			}
+		}
+		m.full = true
+		m.press(tea.KeyMsg{Type: tea.KeyEnd})
+		shows("line 40", "End")
+		m.press(tea.KeyMsg{Type: tea.KeyHome})
+		shows("line 1", "Home")
+		for range 40/m.page() + 1 {
+			m.press(tea.KeyMsg{Type: tea.KeyPgDown})
+		}
+		shows("line 40", "PgDn")
+		shows("line "+strconv.Itoa(41-m.page()), "PgDn")
+		for range 9 {
+			m.press(keyOf("up"))
+		}
+		shows("line 1", "up")
+		for range 9 {
+			m.press(keyOf("down"))
+		}
+		shows("line 40", "down")
+	}
 }
 
 func TestCounterScreensMatchTheGoldenOnes(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -244,12 +245,28 @@ func TestPartsList(t *testing.T) {
 			t.Errorf("%q: %v, want %q", c.text, err, c.says)
 		}
 	}
-	for _, c := range []string{"51x600", "51 x 600 mm", "51×600", "51,0 X 600"} {
-		if p, err := parsePart(c); err != nil || p.Label != "hose 51x600 mm" {
+	for _, text := range []string{
+		"label;bore_mm;length_mm;limit_mm;volume_l\nleft hose;51;600;;\nsmall cooler;;;0,3;3,1\n\"long, bent\";63,5;900;;\n",
+		"label\tbore_mm\tlength_mm\tlimit_mm\tvolume_l\r\nleft hose\t51\t600\t\t\r\nsmall cooler\t\t\t0,3\t3.1\r\nlong, bent\t63.5\t900\r\n",
+		"\ufeff# invented; with commas, too\nlabel,bore_mm,length_mm,limit_mm,volume_l\nleft hose,51,600\nsmall cooler,,,0.3,\"3,1\"\n\"long, bent\",63.5,900\n",
+	} {
+		if got, err := readParts(strings.NewReader(text), "shop.csv"); err != nil || !slices.Equal(got, list) {
+			t.Errorf("%q: %+v, %v", text, got, err)
+		}
+	}
+	for c, want := range map[string]string{
+		"51x600": "51x600", "51 x 600 mm": "51x600", "51×600": "51x600", "51,0 X 600": "51x600", "51 600": "51x600", "51mm x 600mm": "51x600",
+		"51mm x 600": "51x600", "5.1cm x 60cm": "51x600", "51mm x 0.6 m": "51x600", "5,1 x 60 cm": "51x600",
+		"2in x 24in": "50.8x609.6", `2" x 24"`: "50.8x609.6", "2x24 inch": "50.8x609.6",
+	} {
+		if p, err := parsePart(c); err != nil || p.Label != "hose "+want+" mm" {
 			t.Errorf("%q: %+v %v", c, p, err)
 		}
 	}
-	for _, c := range []string{"", "51", "x600", "51x", "0x600", "51x-3", "1e9x600", "NaNx600", "hose"} {
+	if _, err := parsePart("5100x600"); err == nil || !strings.Contains(err.Error(), "a bore of 5100 mm is") {
+		t.Error(err)
+	}
+	for _, c := range []string{"51,600", "2in x 24", "51x600x3", "51 60 0", "51mx600m", "51x600ft", "-51x600", "99999999999999999999" + strings.Repeat("9", 400) + "x600", "", "51", "x600", "51x", "0x600", "51x-3", "1e9x600", "NaNx600", "hose"} {
 		if p, err := parsePart(c); err == nil {
 			t.Errorf("%q is %+v", c, p)
 		}

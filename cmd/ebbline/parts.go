@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -35,7 +36,8 @@ const (
 	sizeTolerance = 0.08
 )
 
-// readParts reads a list of parts: a heading that names the columns label,
+// readParts reads a list of parts, with commas, semicolons or tabs between its
+// cells, and points or commas in its decimals: a heading that names the columns label,
 // bore_mm, length_mm and perhaps limit_mm and volume_l, then a part a line.
 // Lines that start with # are comments. Name is for errors.
 func readParts(in io.Reader, name string) ([]tui.Part, error) {
@@ -46,11 +48,12 @@ func readParts(in io.Reader, name string) ([]tui.Part, error) {
 	case len(data) > maxParts:
 		return nil, wrong("look what it is; a part takes one short line", "%s: longer than %d MiB, which no list of parts is", name, maxParts>>20)
 	}
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	r := csv.NewReader(bytes.NewReader(data))
-	r.Comment = '#'
-	r.TrimLeadingSpace = true
+	r.Comment, r.Comma = '#', separator(data)
+	r.TrimLeadingSpace = r.Comma != '\t' // or empty cells would be none
 	r.FieldsPerRecord = -1
-	hint := "the first line is label,bore_mm,length_mm,limit_mm,volume_l (the last two may be left out), then one part a line"
+	hint := "the first line is label,bore_mm,length_mm,limit_mm,volume_l (the last two may be left out), then one part a line; commas, semicolons or tabs stand between the cells"
 	bad := func(line int, format string, a ...any) error {
 		return wrong(hint, "%s, line %d: %w", name, line, fmt.Errorf(format, a...))
 	}
@@ -75,7 +78,7 @@ func readParts(in io.Reader, name string) ([]tui.Part, error) {
 		line, _ := r.FieldPos(0)
 		if first {
 			for i, n := range row {
-				n = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(n, "\ufeff")))
+				n = strings.ToLower(strings.TrimSpace(n))
 				switch n {
 				case "label", "bore_mm", "length_mm", "limit_mm", "volume_l":
 				default:
@@ -119,7 +122,7 @@ func readParts(in io.Reader, name string) ([]tui.Part, error) {
 			if text == "" && !must {
 				return 0, nil
 			}
-			v, err := strconv.ParseFloat(text, 64)
+			v, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
 			if err != nil || math.IsNaN(v) {
 				return 0, bad(line, "%s of %q is %q, which is no number", c, p.Label, text)
 			}
@@ -161,34 +164,61 @@ func finishPart(p tui.Part, given bool) tui.Part {
 	return p
 }
 
-// parsePart reads a size such as "51x600", bore and length in millimetres.
+// size is a bore and a length, each perhaps with its unit.
+var size = regexp.MustCompile(`(?i)^\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|m|in|inch|")?\s*(?:x|×|\*|\s)\s*(\d+(?:[.,]\d+)?)\s*(mm|cm|m|in|inch|")?\s*$`)
+
+// parsePart reads a size such as "51x600" or "2in x 24in": bore and length, in
+// millimetres unless a unit is written.
 func parsePart(text string) (tui.Part, error) {
-	hint := "write bore x length in millimetres, for example 51x600, or a label of the list of parts"
-	t := strings.ToLower(strings.Join(strings.Fields(text), ""))
-	t = strings.ReplaceAll(strings.ReplaceAll(t, "×", "x"), "*", "x")
-	t = strings.ReplaceAll(t, "mm", "")
-	a, b, ok := strings.Cut(t, "x")
-	if !ok {
+	hint := "write bore x length in millimetres, for example 51x600, or with their units, as 2in x 24in, or a label of the list of parts"
+	m := size.FindStringSubmatch(text)
+	if m == nil {
 		return tui.Part{}, wrong(hint, "%.40q is no part of the list, and no bore and length", text)
 	}
-	var v [2]float64
-	for i, s := range []string{a, b} {
-		f, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
-		if err != nil || math.IsNaN(f) || math.IsInf(f, 0) {
-			return tui.Part{}, wrong(hint, "%.40q is no part of the list, and no bore and length", text)
-		}
-		v[i] = f * decay.Millimetre
-	}
+	bore, length := strings.ToLower(m[2]), strings.ToLower(m[4])
 	switch {
-	case v[0] < minBore || v[0] > maxBore:
-		return tui.Part{}, wrong(hint, "a bore of %g mm is outside %g to %g mm", v[0]*1e3, minBore*1e3, maxBore*1e3)
-	case v[1] < minLength || v[1] > maxLength:
-		return tui.Part{}, wrong(hint, "a length of %g mm is outside %g to %g mm", v[1]*1e3, minLength*1e3, maxLength*1e3)
+	case bore == "" && length == "":
+		bore, length = "mm", "mm"
+	case bore == "": // 2x24 in
+		bore = length
+	case length == "" && bore == "mm":
+		length = bore
+	case length == "":
+		return tui.Part{}, wrong(hint, "%.40q has a unit for the bore alone", text)
 	}
-	p := tui.Part{Bore: decay.Length(v[0]), Length: decay.Length(v[1])}
-	n := func(m float64) string { return strconv.FormatFloat(m/decay.Millimetre, 'g', 5, 64) }
-	p.Label = "hose " + n(v[0]) + "x" + n(v[1]) + " mm"
+	v := [2]float64{millimetresOf(m[1], bore), millimetresOf(m[3], length)}
+	switch {
+	case v[0] < minBore*1e3 || v[0] > maxBore*1e3:
+		return tui.Part{}, wrong(hint, "a bore of %.6g mm is outside %g to %g mm", v[0], minBore*1e3, maxBore*1e3)
+	case v[1] < minLength*1e3 || v[1] > maxLength*1e3:
+		return tui.Part{}, wrong(hint, "a length of %.6g mm is outside %g to %g mm", v[1], minLength*1e3, maxLength*1e3)
+	}
+	p := tui.Part{Bore: decay.Length(v[0] * decay.Millimetre), Length: decay.Length(v[1] * decay.Millimetre)}
+	p.Label = fmt.Sprintf("hose %.5gx%.5g mm", v[0], v[1])
 	return finishPart(p, false), nil
+}
+
+// millimetresOf is a number of digits in that unit.
+func millimetresOf(digits, unit string) float64 {
+	f, _ := strconv.ParseFloat(strings.Replace(digits, ",", ".", 1), 64) // beyond every range: infinite
+	return f * map[string]float64{"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "inch": 25.4, `"`: 25.4}[unit]
+}
+
+// separator is what stands between the cells of a list: what its heading has
+// between the names.
+func separator(data []byte) rune {
+	for line := range bytes.Lines(data) {
+		if line = bytes.TrimSpace(line); len(line) == 0 || line[0] == '#' {
+			continue
+		}
+		for _, r := range ";\t" {
+			if bytes.ContainsRune(line, r) {
+				return r
+			}
+		}
+		break
+	}
+	return ','
 }
 
 // findPart is the part of the list with that label, whatever its case, or the
