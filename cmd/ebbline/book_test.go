@@ -213,6 +213,33 @@ func simulatedHold(hole decay.Length) []decay.Sample {
 	return out
 }
 
+// What came after the last reading that a test was judged by is the next one's
+// too, which its screen takes it for.
+func TestLateReadingsBelongToTheNextTest(t *testing.T) {
+	dir := t.TempDir()
+	k := &keeper{open: func(label string, set decay.Setup) (*page, error) {
+		return openPageHead(dir, label, time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC), sensor.About{Name: "bench"}, set, nil)
+	}}
+	for _, test := range []struct {
+		from, to, judged int // tenths of a second
+		first            time.Duration
+	}{{0, 100, 97, 0}, {100, 200, 198, 9800 * time.Millisecond}, {200, 210, 0, 19900 * time.Millisecond}} {
+		if err := k.begin("a", decay.Setup{}); err != nil {
+			t.Fatal(err)
+		}
+		for i := test.from; i < test.to; i++ {
+			k.item(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: time.Duration(i) * 100 * time.Millisecond, P: decay.Atmosphere}}})
+		}
+		path, err := k.save(decay.Result{Until: time.Duration(test.judged) * 100 * time.Millisecond})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rec, err := readWhole(path); err != nil || rec.Samples[0].At != test.first {
+			t.Errorf("the first reading is at %v, want %v, %v", rec.Samples[0].At, test.first, err)
+		}
+	}
+}
+
 // A record that is being written is told from one whose test was cut short.
 func TestBookTellsARunningTestFromATornOne(t *testing.T) {
 	rec := held(t, decay.Millimetre, time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC))

@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -13,6 +14,7 @@ import (
 // Before a test begins, what comes is kept for it: the zero is read there.
 const (
 	keptBefore = 30 * time.Second
+	keptLate   = 2 * time.Second
 	keptHead   = 4 << 10 // bytes, of the very first: a board's heading stands there
 )
 
@@ -26,11 +28,12 @@ type keeper struct {
 	mu    sync.Mutex
 	page  *page
 	items []sensor.Item
-	head  []kept   // the first bytes of all
-	tail  []kept   // the latest
-	bytes int      // in head
-	paths []string // of records that are kept, or are being so
-	torn  []string // of records that could not be written to their end
+	late  []sensor.Item // the latest of the page: who watches the test may not have seen them when it ends
+	head  []kept        // the first bytes of all
+	tail  []kept        // the latest
+	bytes int           // in head
+	paths []string      // of records that are kept, or are being so
+	torn  []string      // of records that could not be written to their end
 }
 
 // kept are bytes as received.
@@ -45,6 +48,10 @@ func (k *keeper) item(it sensor.Item) {
 	defer k.mu.Unlock()
 	if k.page != nil {
 		k.page.add(it)
+		k.late = append(k.late, it)
+		if n := len(k.late) / 2; it.At-k.late[n].At > keptLate {
+			k.late = k.late[:copy(k.late, k.late[n:])]
+		}
 		return
 	}
 	k.items = append(k.items, it)
@@ -117,6 +124,13 @@ func (k *keeper) save(r decay.Result) (string, error) {
 		k.paths, k.torn = k.paths[:len(k.paths)-1], append(k.torn, path)
 	}
 	k.page = nil
+	// What came after the last reading that the test saw belongs to the next one too.
+	seen := r.Until
+	if n := len(r.LeftOut); n > 0 {
+		seen = max(seen, r.LeftOut[n-1].End)
+	}
+	k.items = slices.DeleteFunc(k.late, func(it sensor.Item) bool { return it.Fault != nil || seen == 0 || it.At <= seen })
+	k.late = nil
 	return path, err
 }
 
