@@ -385,6 +385,9 @@ func (m *lesson) enter() {
 	g, err := parseGuess(text)
 	if err != nil {
 		m.notice = err.Error()
+		if e.what == entryGuess { // Enter alone reveals again
+			m.notice, e.text = strconv.Quote(text)+" is no guess: "+m.notice, ""
+		}
 		return
 	}
 	e.text, m.notice = "", ""
@@ -578,6 +581,8 @@ func (m *lesson) summary() []string {
 		line := labels(m.traces)[m.index(t)] + ": watched for " + clock(t.seconds())
 		if said := t.estimate(); said != "" {
 			line += ", estimate " + said
+		} else if why := t.noEstimate(); why != "" {
+			line += ", " + why
 		}
 		out = append(out, line)
 	}

@@ -970,3 +970,38 @@ func TestLessonSaysThatNothingIsKept(t *testing.T) {
 		a.says("NOT BEING KEPT: the disk is full; make room")
 	}
 }
+
+// A slow fill ends level with the supply, so that a tight duct shows no bend where
+// the valve was shut: its lines say why there is no estimate.
+func TestLessonSaysWhyThereIsNoEstimate(t *testing.T) {
+	c := openClass(t, LessonOptions{Hold: 20 * time.Second})
+	c.m.slow = true
+	c.keys("1")
+	c.complete()
+	const why = "no estimate: the line has no bend where the valve was shut"
+	c.says("without a bend where the valve was shut. So the program has no estimate")
+	c.keys("t")
+	c.says(why)
+	if s := strings.Join(c.m.summary(), "\n"); !strings.Contains(s, why) {
+		t.Errorf("%s", s)
+	}
+	c = openClass(t, LessonOptions{Hold: 20 * time.Second})
+	c.keys("1")
+	c.complete()
+	if w := c.m.cur.noEstimate(); w != "" || c.m.cur.estimate() == "" {
+		t.Errorf("after a quick fill: %q, %q", w, c.m.cur.estimate())
+	}
+}
+
+func TestLessonForgetsWhatIsNoGuess(t *testing.T) {
+	c := openClass(t, LessonOptions{Hold: 20 * time.Second})
+	c.keys("g")
+	c.until("the hidden hole is isolated", func() bool { return c.m.round.tr != nil && !math.IsNaN(c.m.round.tr.iso) })
+	c.keys("xx")
+	c.enter()
+	c.says(`"xx" is no guess: write a size in mm`)
+	c.enter()
+	if !c.m.round.revealed {
+		t.Errorf("Enter alone does not reveal:\n%s", c.screen())
+	}
+}

@@ -70,6 +70,18 @@ func (t *lessonTrace) estimate() string {
 	return estimateWords(t.said())
 }
 
+// bendBy is how long after the valve was shut a line shows it, if it ever does, s.
+const bendBy = 10.0
+
+// noEstimate says why a trace has none though it was watched for long enough, ""
+// of any other.
+func (t *lessonTrace) noEstimate() string {
+	if t.estimate() != "" || t.hidden || len(t.was) > 0 || !t.sim || t.seconds() < bendBy || t.said().HasFit {
+		return ""
+	}
+	return "no estimate: the line has no bend where the valve was shut"
+}
+
 // recognised is by how much the isolation that the estimate found may differ
 // from the true one, s; before it is found at all, the estimate may be of the
 // time when the supply held the pressure up.

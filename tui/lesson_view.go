@@ -119,6 +119,7 @@ func (m *lesson) facts() lookFacts {
 	r := m.run
 	f := lookFacts{
 		duct: r.tr.duct, slow: r.tr.slow, changed: len(r.tr.was) > 0, stage: r.stage, p: r.rig.Pressure(), warm: r.warm(), unit: m.unit,
+		unseen: r.tr.noEstimate() != "",
 	}
 	if in := r.now - r.since; !r.tr.hidden && r.stage == decay.PhaseHold && in >= slopeReadings*readEvery {
 		f.seems = r.seeming()
@@ -403,6 +404,8 @@ func (m *lesson) tableLines() []fact {
 			now += ", hidden"
 		case said != "":
 			now += ", estimate " + said
+		case t.noEstimate() != "":
+			now += ", " + t.noEstimate()
 		}
 		out = append(out, fact{now, dim})
 	}
