@@ -92,6 +92,9 @@ func TestHangUpKeepsTheTestAndItCanBeReopened(t *testing.T) {
 	if !strings.Contains(errOut, "going on with "+names[0]+", whose last reading came ") {
 		t.Errorf("how long ago the last reading came is not said: %s", errOut)
 	}
+	if got := extra(again, goesOn); got != recordName(names[0]) {
+		t.Errorf("it goes on with %q", got)
+	}
 	n := len(rec.Samples)
 	if len(again.Samples) < n+100 || again.Samples[n-1] != rec.Samples[n-1] || again.Samples[n].At <= rec.Samples[n-1].At {
 		t.Errorf("%d readings, then %d", n, len(again.Samples))
