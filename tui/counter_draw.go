@@ -163,10 +163,16 @@ func (m *counter) drawChoose(g *grid, left, y int) {
 		g.text(x+2, y, m.offers[0].Label, dim)
 	}
 	if m.problem != "" {
-		g.text(left, y+1, "! "+m.problem, warn, g.w-1)
+		for _, l := range wrap("! "+m.problem, g.w-1-left) {
+			if y < g.h-5 {
+				y++
+				g.text(left, y, l, warn, g.w-1)
+			}
+		}
+		y--
 	}
 	y += 2
-	rows := g.h - 4 - y
+	rows := max(0, g.h-4-y)
 	first := max(0, min(m.pick-rows+1, len(m.offers)-rows))
 	for i, p := range m.offers {
 		if i < first {

@@ -570,6 +570,18 @@ func counterMoments() map[string]*counter {
 	return out
 }
 
+// What is wrong and what to do about it stands whole where the clerk types.
+func TestCounterSaysAProblemWhole(t *testing.T) {
+	for _, wh := range [][2]int{{40, 12}, {64, 20}, {80, 24}} {
+		m := counterMoments()["counter-part"]
+		m.problem = "book: mkdir /srv/shop/bench: read-only file system; name a folder you may write to with --book"
+		text := strings.Join(strings.Fields(m.draw(wh[0], wh[1]).render(&none)), " ")
+		if !strings.Contains(text, "! "+m.problem) || !strings.Contains(text, "left hose long") {
+			t.Errorf("%v: %s", wh, text)
+		}
+	}
+}
+
 // Whatever the size of the screen, the slip's end can be reached and is not passed.
 func TestCounterSlipToItsEnd(t *testing.T) {
 	for _, wh := range [][2]int{{40, 12}, {64, 20}, {80, 24}, {120, 40}} {
