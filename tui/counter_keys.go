@@ -61,11 +61,12 @@ const (
 	manyLetters = 4                      // are a label without an Enter too
 )
 
-// press takes a key. Where letters are keys they wait for the end of their burst,
-// so that a label does none of what its letters would.
+// press takes a key. Where letters are keys, or may belong to what was refused, they
+// wait for the end of their burst, so that a label does none of what its letters
+// would, and takes the place of one that was refused.
 func (m *counter) press(k tea.KeyMsg) tea.Cmd {
 	switch {
-	case (k.Type == tea.KeyRunes || k.Type == tea.KeySpace) && !k.Alt && (m.stage != choosing || m.s.help || len(m.burst) > 0):
+	case (k.Type == tea.KeyRunes || k.Type == tea.KeySpace) && !k.Alt && (m.stage != choosing || m.s.help || m.problem != "" || len(m.burst) > 0):
 		m.burst, m.burstAt = append(m.burst, k.Runes...), m.now
 		return nil
 	case k.Type == tea.KeyEnter && len(m.burst) > 1:

@@ -283,6 +283,22 @@ func TestCounterTakesALabelForNoKeys(t *testing.T) {
 	}
 	synctest.Test(t, func(t *testing.T) {
 		k := answer(t)
+		reads(k, 0, "unheard of\r", "a4 hose\r") // the first is on no list
+		if k.m.stage != underTest || k.m.part.Label != "a4 hose" {
+			t.Errorf("after a label that was refused: stage %v, field %q", k.m.stage, string(k.m.field))
+		}
+	})
+	synctest.Test(t, func(t *testing.T) {
+		k := answer(t)
+		reads(k, 0, "51x60\r") // and a person goes on typing
+		reads(k, 0, "0")
+		k.wait(2*burst, nil)
+		if string(k.m.field) != "51x600" || k.m.problem != "" {
+			t.Errorf("field %q, problem %q", string(k.m.field), k.m.problem)
+		}
+	})
+	synctest.Test(t, func(t *testing.T) {
+		k := answer(t)
 		for _, key := range []string{"b", "s", "u"} { // a person's
 			reads(k, 0, key)
 			k.wait(2*burst, nil)
