@@ -294,7 +294,7 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		r.Flags = append(r.Flags, FlagShortHold)
 	}
 	l.report(&r, &l.warmData, &e, length)
-	if !sg.isolated && !math.IsNaN(sg.fillAt) && r.Outcome == Holds {
+	if flat := r.Outcome == Holds || r.Outcome == Undecided && !sg.holdOpen; flat && !sg.isolated && !math.IsNaN(sg.fillAt) {
 		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
 		r.Outcome, r.HasFit, r.HasDecide, r.Smallest, r.heldUp = Undecided, false, false, 0, true
 		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: shut its valve, and say so; if the pressure fell as soon as it was shut, the leak is that large")

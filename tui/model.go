@@ -126,6 +126,7 @@ func (m *model) startTest(set decay.Setup) {
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.state()
 	m.refreshKeys()
+	m.proc.Step(m.faults.Event(m.at)) // a doubt that is on already stays on
 }
 
 // openCard shows the start card of a next test.
