@@ -6,8 +6,12 @@ import (
 	"io"
 )
 
-// longestLine is how long, in bytes, a typed line may be.
-const longestLine = 4096
+// longestLine is how long, in bytes, a typed line may be. What goes on for
+// noLine without an end was not typed at all.
+const (
+	longestLine = 4096
+	noLine      = 1 << 20
+)
 
 // typedLines gives each line of in to take until take says no more. Of a line
 // that is too long to be meant only the beginning is given, and cut is true.
@@ -16,8 +20,12 @@ func typedLines(in io.Reader, take func(text string, cut bool) (more bool)) erro
 	for {
 		text, cut, err := r.ReadLine()
 		line := string(text)
+		long := len(line)
 		for rest := cut; rest && err == nil; {
-			_, rest, err = r.ReadLine()
+			text, rest, err = r.ReadLine()
+			if long += len(text); long > noLine {
+				return wrong("type one reading on each line", "what is typed has no line end within %d bytes", noLine)
+			}
 		}
 		if err != nil && !cut {
 			if errors.Is(err, io.EOF) {
