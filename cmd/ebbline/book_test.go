@@ -27,14 +27,14 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 		t.Skip(err)
 	}
 	dir := t.TempDir()
-	var told []error
-	k := &keeper{tell: func(err error) { told = append(told, err) }}
+	told := make(chan error, 100)
+	k := &keeper{tell: func(err error) { told <- err }}
 	k.open = func(label string, set decay.Setup) (*page, error) {
 		p, err := openPage(dir, label, "kPa", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), sensor.About{Name: "bench"}, set)
 		if err == nil { // from here on its disk is full
-			p.mu.Lock()
+			p.captureFile.disk.Lock()
 			p.captureFile.file = full
-			p.mu.Unlock()
+			p.captureFile.disk.Unlock()
 		}
 		return p, err
 	}
@@ -46,8 +46,8 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 		k.chunk(at, []byte("a line of a board, long enough to be handed to the disk\n"))
 		k.item(sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: at, P: 101325}}})
 	}
-	if len(told) != 1 || !errors.Is(told[0], syscall.ENOSPC) {
-		t.Fatalf("told %v", told)
+	if err := <-told; !errors.Is(err, syscall.ENOSPC) { // the disk is written to beside the readings
+		t.Fatalf("told %v", err)
 	}
 	if w := k.trouble(); !strings.Contains(w, "NOT BEING KEPT") || !strings.Contains(w, "make room") || !strings.Contains(w, "no space left") {
 		t.Errorf("trouble: %q", w)
@@ -58,6 +58,9 @@ func TestFullDiskIsSaidAndTheTestGoesOn(t *testing.T) {
 	}
 	if rec, err := readWhole(path); err != nil || len(rec.Samples) != 5000 || rec.Digest != record.DigestFits {
 		t.Errorf("the record, whose disk had room: %d readings, %v, %v", len(rec.Samples), rec.Digest, err)
+	}
+	if len(told) > 0 {
+		t.Errorf("told again: %v", <-told)
 	}
 	if k.trouble() != "" {
 		t.Error("trouble after the end of the test")
