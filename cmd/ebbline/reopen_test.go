@@ -60,9 +60,8 @@ func TestHangUpKeepsTheTestAndItCanBeReopened(t *testing.T) {
 	var out ptyScreen
 	read := make(chan struct{})
 	go func() { defer close(read); _, _ = io.Copy(&out, master) }() // ends when the terminal is closed
-	out.wait(t, "hold")
-	out.wait(t, "0.20")
-	time.Sleep(3 * time.Second) // until the duct is filled and isolated
+	out.wait(t, "ceiling 30.00 psi gauge")
+	time.Sleep(3 * time.Second) // isolated by then, and far from the ten seconds that empty it
 	master.Close()              // the line drops
 	<-read
 	_ = cmd.Wait() // its status does not matter
