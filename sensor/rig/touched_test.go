@@ -12,6 +12,20 @@ import (
 	"ebbline/sensor/trace"
 )
 
+// advance lets the rig run for a time, and gives each reading to the procedure,
+// with a look five times a second, and to keep.
+func advance(r *rig.Rig, p *decay.Procedure, cfg rig.Config, at *time.Duration, long time.Duration, keep func(decay.Sample)) {
+	for end := *at + long; *at < end; *at += 20 * time.Millisecond {
+		r.Advance(20 * time.Millisecond)
+		s := decay.Sample{At: *at, P: r.Read().Absolute(cfg.Ambient)}
+		keep(s)
+		p.Step(decay.Taken{Sample: s})
+		if *at%(200*time.Millisecond) == 0 {
+			p.Step(decay.Look{At: *at})
+		}
+	}
+}
+
 // A joint that is mended in the hold does not change what the hold told: the
 // answer at the end, in the record and when the record is judged again is that
 // of the readings before.
@@ -26,17 +40,7 @@ func TestTouchedHoldKeepsItsAnswer(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := 3 * time.Second // a record's times need not begin at zero
-	run := func(long time.Duration) {
-		for end := at + long; at < end; at += 20 * time.Millisecond {
-			r.Advance(20 * time.Millisecond)
-			s := decay.Sample{At: at, P: r.Read().Absolute(cfg.Ambient)}
-			w.Add(s)
-			p.Step(decay.Taken{Sample: s})
-			if at%(200*time.Millisecond) == 0 {
-				p.Step(decay.Look{At: at})
-			}
-		}
-	}
+	run := func(long time.Duration) { advance(r, p, cfg, &at, long, w.Add) }
 	run(3 * time.Second)
 	r.Fill()
 	run(6 * time.Second)
@@ -96,15 +100,7 @@ func TestSupplyThatMakesUpForALeak(t *testing.T) {
 		var all []decay.Sample
 		at := time.Duration(0)
 		run := func(long time.Duration) {
-			for end := at + long; at < end; at += 20 * time.Millisecond {
-				r.Advance(20 * time.Millisecond)
-				s := decay.Sample{At: at, P: r.Read().Absolute(cfg.Ambient)}
-				all = append(all, s)
-				p.Step(decay.Taken{Sample: s})
-				if at%(200*time.Millisecond) == 0 {
-					p.Step(decay.Look{At: at})
-				}
-			}
+			advance(r, p, cfg, &at, long, func(s decay.Sample) { all = append(all, s) })
 		}
 		run(3 * time.Second)
 		r.Fill()
