@@ -49,8 +49,10 @@ type history struct {
 	longRun                   float64 // longest run of equal readings, s
 	longRunN                  int
 	longRunP, longRunT0       float64
-	quantum                   float64 // Pa, that every step between readings is a multiple of; 0: none seen
+	divisor                   float64 // Pa, that every step between readings is a multiple of; 0: none seen
 	unrounded                 bool    // there is no such step
+	least                     float64 // smallest step between readings, Pa
+	unequal                   int     // steps other than zero
 	sigmaIs, scatter          float64 // of a reading, with and without what rounding does
 	sigmaAt                   int
 	lastKept                  float64
@@ -82,14 +84,24 @@ func (h *history) freshSigma() float64 {
 		h.scatter = middle(h.room) / 0.6745 / math.Sqrt(1.5)
 	}
 	// Readings rounded more coarsely than they are noisy: rounding is the noise.
-	return max(h.scatter, h.quantum/math.Sqrt(12))
+	return max(h.scatter, h.quantum()/math.Sqrt(12))
+}
+
+// quantum is the step that readings are rounded to, Pa; 0 where none is seen.
+func (h *history) quantum() float64 {
+	// A converter's steps that are printed with few digits of another unit differ,
+	// but readings often repeat, which those of no converter do.
+	if h.unequal >= 20 && float64(h.n-h.unequal) > 0.3*float64(h.n) {
+		return max(h.divisor, h.least)
+	}
+	return h.divisor
 }
 
 // coarse is the step readings are rounded to where that is coarser than their
 // noise, so that successive errors are alike; else 0.
 func (h *history) coarse() float64 {
-	if h.quantum > 1.5*h.scatter {
-		return h.quantum
+	if q := h.quantum(); q > 1.5*h.scatter {
+		return q
 	}
 	return 0
 }
@@ -234,24 +246,37 @@ func (h *history) keep(x point) {
 // stepped notes a step between unequal readings: what divides all of them is
 // what they were rounded to.
 func (h *history) stepped(s float64) {
+	h.unequal++
+	if h.least == 0 || s < h.least {
+		h.least = s
+	}
 	if h.unrounded {
 		return
 	}
-	const finest = 0.05 // Pa: below it rounding matters to nobody
-	a, b := max(s, h.quantum), min(s, h.quantum)
-	for b > finest { // Euclid's algorithm, blind to the last digits
-		r := math.Abs(a - b*math.Round(a/b))
-		if r < max(finest, 1e-4*b) {
-			h.quantum = b
+	const (
+		finest = 0.05 // Pa: below it rounding matters to nobody
+		most   = 10   // times one another: of larger multiples the last digits tell nothing
+	)
+	a, b := max(s, h.divisor), min(s, h.divisor)
+	if b <= finest || a > most*b {
+		if h.divisor == 0 || s < h.divisor {
+			h.divisor = s
+		}
+		h.unrounded = h.divisor <= finest
+		return
+	}
+	for b > finest { // Euclid's algorithm, blind to what printing in another unit does
+		n := math.Round(a / b)
+		r := math.Abs(a - b*n)
+		if r < max(finest, 0.02*b) {
+			if h.divisor > 1.5*b {
+				h.divisor = b // else what stood first stands, or it would follow a smooth curve's steps
+			}
 			return
 		}
 		a, b = b, r
 	}
-	if h.quantum == 0 && s > finest {
-		h.quantum = s
-		return
-	}
-	h.quantum, h.unrounded = 0, true
+	h.divisor, h.unrounded = 0, true
 }
 
 // full says that it is time to thin; the owner first finds the anchor.

@@ -242,14 +242,14 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	case set.ZeroTolerance > 0 && set.FullScale > 0:
 		d.zeroSD = set.ZeroTolerance * set.FullScale / 1.96
 	}
-	if d.fresh <= 1 && l.h.quantum == 0 && set.Division == 0 {
+	if d.fresh <= 1 && l.h.quantum() == 0 && set.Division == 0 {
 		// Nothing tells how finely this is read, so a coarse dial is assumed.
 		d.coarsen(unknownDivision * float64(sg.top))
 		warn("resolution-unknown", "all readings are equal, so nothing shows how finely the pressure was read: 2 % of it was assumed")
 	}
 	if !sg.hasAmbient {
 		// Nobody can set a zero more finely than the readings are rounded.
-		d.zeroSD = math.Hypot(d.zeroSD, math.Max(l.h.quantum, float64(set.Division))/math.Sqrt(12))
+		d.zeroSD = math.Hypot(d.zeroSD, math.Max(l.h.quantum(), float64(set.Division))/math.Sqrt(12))
 	}
 	if l.warm != nil && math.Abs(l.warmStart-t0) > 1e-9 {
 		l.warm = nil
@@ -296,8 +296,9 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	l.report(&r, &l.warmData, &e, length)
 	if flat := r.Outcome == Holds || r.Outcome == Undecided && !sg.holdOpen; flat && !sg.isolated && !math.IsNaN(sg.fillAt) {
 		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
-		r.Outcome, r.HasFit, r.HasDecide, r.Smallest, r.heldUp = Undecided, false, false, 0, true
-		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: shut its valve, and say so; if the pressure fell as soon as it was shut, the leak is that large")
+		r.IfShut, r.HeldUp = r.Outcome, true
+		r.Outcome, r.HasFit, r.HasDecide, r.Smallest = Undecided, false, false, 0
+		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: say when its valve was shut (key i, or --shut); if the pressure fell as soon as it was shut, the leak is that large")
 	}
 	// What has settled stays so: a joint that is pressed may look like it again.
 	if phase == PhaseHold && !(math.Abs(l.settled-t0) < 0.5) {
@@ -496,7 +497,7 @@ func (l *Live) help(r *Result, e *estimate, creep float64) Warning {
 // sequential reports the verdict of r when it may be shown as final under
 // watching: the interval at watchedZ standard deviations clears the limit.
 func (r Result) sequential() Outcome {
-	if !r.HasFit || !r.HasVolume || r.heldUp {
+	if !r.HasFit || !r.HasVolume || r.HeldUp {
 		return Undecided
 	}
 	switch lim := float64(CircleArea(r.Limit)) * r.Cd; {

@@ -19,7 +19,7 @@ func RigFits(rig Interval, limit Length, cd float64) bool {
 // as it is, with a warning.
 func Net(r Result, rig Interval, limit Length) Result {
 	r.Limit = limit
-	if rig == (Interval{}) || !r.HasFit {
+	if rig == (Interval{}) || !r.HasFit && !r.HeldUp {
 		return r
 	}
 	warn := func(code, text string) {
@@ -47,13 +47,17 @@ func Net(r Result, rig Interval, limit Length) Result {
 	}
 	if !r.few && (r.Outcome == Undecided || r.Outcome == Holds || r.Outcome == Leaks) {
 		lim := float64(CircleArea(limit)) * r.Cd
+		net := Undecided
 		switch {
 		case a.Low > lim:
-			r.Outcome = Leaks
-		case a.High < lim && !r.heldUp:
-			r.Outcome = Holds
-		default:
-			r.Outcome = Undecided
+			net = Leaks
+		case a.High < lim:
+			net = Holds
+		}
+		if r.HeldUp {
+			r.IfShut = net
+		} else {
+			r.Outcome = net
 		}
 	}
 	return r

@@ -121,7 +121,12 @@ type Result struct {
 	LeftOut  []Span        // of a live test: first and last of readings in a row that were not taken for the duct's pressure, and are no part of this
 	Warnings []Warning
 
-	heldUp  bool     // the supply may have held the pressure up
+	// HeldUp: nothing shows that the supply was shut, so it may have held the
+	// pressure up. HasFit is false; Rate, Area and Hole stand, and the outcome would
+	// be IfShut, only if the supply was shut before the hold.
+	HeldUp bool
+	IfShut Outcome
+
 	few     bool     // too few readings for a verdict
 	watched Interval // of the area, m², as wide as a verdict under watching needs
 }

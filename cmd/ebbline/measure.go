@@ -42,6 +42,7 @@ unusable or no hold, 2 usage or file error.`,
 	}
 	f.add(cmd.Flags())
 	cmd.Flags().StringVar(&f.profileName, "profile", "", profileUsage)
+	cmd.Flags().DurationVar(&f.shut, "shut", 0, "when the supply's valve was shut, as 13s after the first reading, where the pressure does not show it")
 	cmd.Flags().BoolVar(&f.asJSON, "json", false, "print one JSON object per file, one per line")
 	return cmd
 }
@@ -50,6 +51,7 @@ unusable or no hold, 2 usage or file error.`,
 type measureFlags struct {
 	setupFlags
 	profileName string
+	shut        time.Duration
 	asJSON      bool
 
 	prof *chosen
@@ -70,6 +72,9 @@ func (a *app) measure(files []string, f *measureFlags) error {
 	}
 	if _, err := f.prof.setup(&f.setupFlags); err != nil {
 		return err
+	}
+	if f.shut < 0 {
+		return wrong("count from the first reading, for example --shut 13s", "--shut: %s is before the first reading", f.shut)
 	}
 	if err := f.prof.checkUnit(f.unit); err != nil {
 		return err
@@ -164,6 +169,13 @@ func (a *app) measureOne(name string, f *measureFlags) measured {
 		set.Ambient = tr.Ambient
 	}
 	set.Reads = tr.Reads
+	if f.shut > 0 {
+		if end := tr.Samples[len(tr.Samples)-1].At; f.shut > end {
+			return measured{status: exitTrouble, err: wrong("count from the first reading, for example --shut 13s",
+				"%s: --shut: %s is after the last reading, at %.1f s", shown, f.shut, end.Seconds())}
+		}
+		set.Shut = f.shut
+	}
 	r := decay.Net(decay.Analyse(set, tr.Samples), set.RigLeak, set.WithDefaults().Limit)
 	r.Flags = join(r.Flags, tr.Flags)
 	r.Warnings = append(r.Warnings, tr.Warnings...)

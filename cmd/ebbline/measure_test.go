@@ -238,3 +238,31 @@ func judgedAs(t *testing.T, name, text, caveat string) {
 		t.Errorf("%s: want leaks, 1.02 mm; got %s", name, text)
 	}
 }
+
+// Whoever knows that the supply was shut says so: a flat trace has no answer else.
+func TestMeasureShut(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_s,pressure_kpa\n")
+	for i := range 600 {
+		at := float64(i) / 10
+		fmt.Fprintf(&b, "%.1f,%.2f\n", at, min(170, max(0, 30*(at-3)))+0.02*math.Sin(37*at))
+	}
+	name := put(t, "flat.csv", b.String())
+	status, out, _ := ebbline(t, "", "measure", "--volume", "10L", name)
+	if status != exitUndecided || !strings.Contains(out, "if shut    holds: hole 0 to ") || strings.Contains(out, "equivalent diameter") {
+		t.Errorf("status %d\n%s", status, out)
+	}
+	status, out, _ = ebbline(t, "", "measure", "--volume", "10L", "--json", name)
+	if status != exitUndecided || !strings.Contains(out, `"outcome":"undecided","if_shut":"holds"`) || !strings.Contains(out, `"low":0,`) {
+		t.Errorf("status %d\n%s", status, out)
+	}
+	status, out, _ = ebbline(t, "", "measure", "--volume", "10L", "--shut", "10s", name)
+	if status != exitHolds || strings.Contains(out, "if shut") {
+		t.Errorf("said to be shut: status %d\n%s", status, out)
+	}
+	for _, shut := range []string{"-1s", "61s"} {
+		if status, out, errOut := ebbline(t, "", "measure", "--shut", shut, name); status != exitTrouble || out != "" || !strings.Contains(errOut, "--shut") {
+			t.Errorf("--shut %s: status %d\n%s%s", shut, status, out, errOut)
+		}
+	}
+}

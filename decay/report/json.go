@@ -83,6 +83,7 @@ type jsonResult struct {
 	Of        string        `json:"of,omitempty"`
 	Simulated bool          `json:"simulated"`
 	Outcome   string        `json:"outcome"`
+	IfShut    string        `json:"if_shut,omitempty"` // the outcome if the supply was shut, which nothing shows
 	Flags     []decay.Flag  `json:"flags"`
 	Hold      *jsonHold     `json:"hold"`
 	Area      *jsonArea     `json:"area_mm2"`
@@ -162,7 +163,10 @@ func newJSON(in Input) jsonResult {
 			out.Hold.StartGauge = unknown
 		}
 	}
-	if r.HasFit {
+	if r.HeldUp {
+		out.IfShut = r.IfShut.String()
+	}
+	if r.HasFit || r.HeldUp {
 		rate := scaled(r.Rate, 1)
 		out.Rate = &rate
 		out.Loss = number(r.LossRate * 60 / decay.Kilopascal)

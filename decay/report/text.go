@@ -33,6 +33,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 	if in.Of != decay.PartUnstated {
 		line("tested", "%s", PartWords(in.Of))
 	}
+	if r.HeldUp {
+		line("if shut", "%s", ifShut(r))
+	}
 	if r.HasFit && r.HasVolume {
 		line("hole", "%s equivalent diameter, %s (Cd %.2f)", Millimetres(r.Hole.Value), span(r.Hole, decay.Millimetre, "mm"), r.Cd)
 		line("area", "%s mm² effective, %s", digits3(r.Area.Value/decay.SquareMM), span(r.Area, decay.SquareMM, "mm²"))
@@ -94,6 +97,14 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 		}
 	}
 	return b.Flush()
+}
+
+// ifShut says what holds if the supply was shut, which nothing shows.
+func ifShut(r decay.Result) string {
+	if !r.HasVolume {
+		return fmt.Sprintf("decay %s", span(r.Rate, 1, "per second"))
+	}
+	return fmt.Sprintf("%s: hole %s, if the supply's valve was shut by %s", r.IfShut, span(r.Hole, decay.Millimetre, "mm"), seconds(r.Hold.Start))
 }
 
 // span prints the bounds of an interval with its level.

@@ -266,7 +266,7 @@ func (f *file) unusable(tr *Trace, code, format string, x ...any) {
 	f.warning(code, format, x...)
 	tr.Judge = func(r decay.Result) decay.Result {
 		r.Outcome = decay.Unusable
-		r.HasFit, r.HasVolume, r.HasDecide, r.Smallest = false, false, false, 0
+		r.HasFit, r.HeldUp, r.HasVolume, r.HasDecide, r.Smallest = false, false, false, false, 0
 		return r
 	}
 }
