@@ -46,14 +46,10 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 		skip = 0 // no corner to see
 	}
 	shut := s.to < len(cells) // what ended the hold may have begun a little before it was seen
-	// Readings that repeat the one before tell less than they count for: the
-	// error of rounding is the same. A run of them is worth its two ends.
-	n := 0.0
 	for _, c := range cells[s.from:s.to] {
-		n += c.n
 		d.fresh += c.fresh
 	}
-	worth := math.Min(1, (2*d.fresh+1)/n)
+	worth := worth(cells[s.from:s.to])
 	var acc cell
 	put := func() {
 		if acc.n > 0 {
@@ -80,6 +76,18 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 	}
 	put()
 	return d
+}
+
+// worth is the share of readings that count: those that repeat the one before
+// tell less, for the error of rounding is the same. A run of them is worth its
+// two ends.
+func worth(cells []cell) float64 {
+	n, fresh := 0.0, 0.0
+	for _, c := range cells {
+		n += c.n
+		fresh += c.fresh
+	}
+	return math.Min(1, (2*fresh+1)/math.Max(n, 1))
 }
 
 // coarsen takes the readings as rounded to division, Pa.

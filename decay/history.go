@@ -90,8 +90,8 @@ func (h *history) freshSigma() float64 {
 // quantum is the step that readings are rounded to, Pa; 0 where none is seen.
 func (h *history) quantum() float64 {
 	// A converter's steps that are printed with few digits of another unit differ,
-	// but readings often repeat, which those of no converter do.
-	if h.unequal >= 20 && float64(h.n-h.unequal) > 0.3*float64(h.n) {
+	// but readings often repeat, and not only in a run of a sensor that is stuck.
+	if n := h.n - h.longRunN; n >= 20 && h.unequal >= 3 && float64(n-h.unequal) > 0.3*float64(n) {
 		return max(h.divisor, h.least)
 	}
 	return h.divisor
@@ -253,22 +253,16 @@ func (h *history) stepped(s float64) {
 	if h.unrounded {
 		return
 	}
-	const (
-		finest = 0.05 // Pa: below it rounding matters to nobody
-		most   = 10   // times one another: of larger multiples the last digits tell nothing
-	)
+	const finest = 1 // Pa: below it rounding matters to nobody
 	a, b := max(s, h.divisor), min(s, h.divisor)
-	if b <= finest || a > most*b {
-		if h.divisor == 0 || s < h.divisor {
-			h.divisor = s
-		}
-		h.unrounded = h.divisor <= finest
+	if h.divisor == 0 {
+		h.divisor = s
 		return
 	}
 	for b > finest { // Euclid's algorithm, blind to what printing in another unit does
 		n := math.Round(a / b)
 		r := math.Abs(a - b*n)
-		if r < max(finest, 0.02*b) {
+		if r < max(0.05, 0.02*b) {
 			if h.divisor > 1.5*b {
 				h.divisor = b // else what stood first stands, or it would follow a smooth curve's steps
 			}

@@ -348,7 +348,7 @@ func (l *Live) faults(r *Result) {
 	frozen := never || steps >= 20 && float64(others) < 0.3*float64(steps)
 	if q := h.coarse(); q > 0 && !never {
 		// A coarse sensor repeats itself: it is stuck if the fall before should have moved it on many steps.
-		frozen = -h.slopeBefore(h.longRunT0)*h.longRun > 10*q
+		frozen = -h.slopeBefore(h.longRunT0)*h.longRun > 10*q && !h.slowedTo(h.longRunP, h.longRunT0, 4*q)
 	}
 	if h.longRunN >= 20 && h.longRun >= 3 && frozen {
 		r.Flags = append(r.Flags, FlagStuck)
@@ -379,6 +379,15 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	k := math.Max(e.k, 0)
 	// What is left of settling at the end is known no better than the model of it.
 	left := math.Abs(e.settling(d.tw)) * settlingDoubt / psi0
+	// Readings that stay on one step of the converter may hide a fall of almost one,
+	// however many they are; a fall over many steps is seen by their edges. The
+	// settling takes its time before that. Uniform at either end: √(2/12).
+	tilt := 0.0
+	if q := l.h.coarse(); q > 0 {
+		late := math.Max(length-2*math.Exp(e.best.th[parLnTau]), length/3)
+		tilt = 0.4 * q / math.Max(1, k*psi0*p0*late/q) / (p0 * psi0 * late)
+	}
+	sdK := math.Hypot(e.sdK, tilt)
 	// Tolerances that scale the answer, in quadrature with the trace.
 	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
 	// The area of anything but a nozzle hangs on the pressure at isolation, whose moment is not known exactly.
@@ -394,8 +403,8 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	// bounds are those of K, for the trace's own and z/1.96 times the tolerances.
 	bounds := func(low, high, z float64) (float64, float64) {
 		f := z / 1.96
-		down := math.Hypot(math.Hypot(k-low, f*left), f*k*rel)
-		up := math.Hypot(math.Hypot(high-k, f*left), f*k*rel)
+		other := math.Hypot(math.Hypot(f*left, z*tilt), f*k*rel)
+		down, up := math.Hypot(k-low, other), math.Hypot(high-k, other)
 		return k - down - creep, (k + up) * (1 + growth)
 	}
 	lowV, highV := bounds(e.lowK, e.hiK, 1.96)
@@ -413,10 +422,10 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		lowZ, highZ := bounds(e.lowWatched, e.hiWatched, watchedZ)
 		r.watched.Value = a
 		r.watched.Low, r.watched.High = area(lowZ, highZ, watchedZ)
-		r.AreaSD = e.sdK * toArea
+		r.AreaSD = sdK * toArea
 		hole := func(a float64) float64 { return float64(EquivalentHole(Area(a), set.Cd)) }
 		r.Hole = Interval{hole(a), hole(r.Area.Low), hole(r.Area.High), 0.95}
-		r.Smallest = EquivalentHole(Area((2*1.96*e.sdK+creep)*toArea), set.Cd)
+		r.Smallest = EquivalentHole(Area((2*1.96*sdK+creep)*toArea), set.Cd)
 		r.Flow = k * psi0 * p0 * float64(set.Volume) / (RAir * d.tw) / MolarMassAir
 	}
 	r.LossRate = k * psi0 * p0
@@ -466,7 +475,7 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 			r.ToDecide, r.HasDecide = 0, false
 			r.Warnings = append(r.Warnings, Warning{"touched", "the hold ended when joints were pressed or mended: fill again for a longer one"})
 		} else {
-			r.Warnings = append(r.Warnings, l.help(r, e, creep))
+			r.Warnings = append(r.Warnings, l.help(r, sdK, creep))
 		}
 	}
 	if s := r.Settling; r.Outcome != Holds && math.Abs(s.Amplitude) > settlingSeen && length < settledAfter*s.Tau.Seconds() {
@@ -484,11 +493,11 @@ const (
 )
 
 // help says what would settle an undecided verdict.
-func (l *Live) help(r *Result, e *estimate, creep float64) Warning {
+func (l *Live) help(r *Result, sdK, creep float64) Warning {
 	switch {
 	case r.HasDecide && r.ToDecide < 10*time.Minute:
 		return Warning{"hold-longer", fmt.Sprintf("about %.0f s more of hold would settle it", r.ToDecide.Seconds())}
-	case 1.96*e.sdK < creep:
+	case 1.96*sdK < creep:
 		return Warning{"smaller-volume", "rubber could hide or mimic this leak: block off a smaller part and hold again"}
 	}
 	return Warning{"better-sensor", "more time will not settle it: a quieter sensor or a smaller volume would"}

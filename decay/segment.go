@@ -457,6 +457,25 @@ func (h *history) slopeBefore(t float64) float64 {
 	return slope
 }
 
+// slowedTo reports whether the trace came down to level p at t ever more slowly, as
+// air does that settles to rest there: a fall took longer than the same one
+// before it. Where two such falls were not seen it may have.
+func (h *history) slowedTo(p, t, fall float64) bool {
+	i := firstAt(h.cells, len(h.cells), t)
+	back := func(level float64) float64 {
+		for i > 0 && h.cells[i-1].p < level {
+			i--
+		}
+		if i == 0 {
+			return math.NaN()
+		}
+		return h.cells[i-1].t
+	}
+	first := back(p + fall)
+	second := back(p + 2*fall)
+	return !(t-first < 1.5*(first-second))
+}
+
 // shut takes it as given that the supply valve was shut at t, s: if the
 // pressure has stood since, what follows is the hold.
 func (sg *segments) shut(cells []cell, t, ambient float64) {
@@ -734,13 +753,16 @@ func hiddenBreak(cells []cell, sigma float64) (at float64, ok bool) {
 		return [np]float64{1, x, x * x, x * x * x, x * x * x * x, x * x * x * x * x}
 	}, 6)
 	least := smooth - 40*sigma*sigma
+	_, first, _, _ := line(few, 0, 3, sigma)
+	_, last, _, _ := line(few, len(few)-3, len(few), sigma)
 	for _, c := range few[3 : len(few)-3] {
 		xc := (c.t - t0) / span
 		left, v := fit(func(x float64) [np]float64 {
 			a, b := math.Min(x-xc, 0), math.Max(x-xc, 0)
 			return [np]float64{1, a, a * a, a * a * a, b, b * b, b * b * b}
 		}, np)
-		if left < least && v[4] < 0 && v[1] > 0.25*v[4] {
+		at0 := few[len(few)/2].p + v[0]
+		if left < least && v[4] < 0 && v[1] > 0.25*v[4] && first-at0 < 0.25*(at0-last) {
 			least, at, ok = left, c.t, true
 		}
 	}

@@ -46,6 +46,7 @@ type Rig struct {
 	Rate      float64 // Hz; 0: 50
 	Noise     float64 // Pa, standard deviation
 	Quantum   float64 // Pa, step of the converter
+	Printed   float64 // Pa, last digit that the board prints; 0: all of them
 	ZeroError float64 // Pa, added to every reading
 	Lag       float64 // s, first order
 	Jitter    float64 // share of the sample period by which stamps scatter
@@ -268,6 +269,9 @@ func Make(r Rig) Trace {
 		}
 		if r.Quantum > 0 {
 			reading = math.Round(reading/r.Quantum) * r.Quantum
+		}
+		if r.Printed > 0 {
+			reading = math.Round(reading/r.Printed) * r.Printed
 		}
 		if r.FullScale > 0 {
 			reading = min(reading, r.FullScale)

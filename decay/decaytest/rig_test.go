@@ -103,7 +103,7 @@ func TestSuiteIsSound(t *testing.T) {
 				t.Fatalf("%s/%s: time runs back at %d", c.Group, c.Name, i)
 			}
 		}
-		if c.Group != "tight" && !c.NoArea && tr.TruthArea <= 0 {
+		if (c.Rig.Area > 0 || c.Rig.Seep > 0) && !c.NoArea && tr.TruthArea <= 0 {
 			t.Errorf("%s/%s: no true area", c.Group, c.Name)
 		}
 	}

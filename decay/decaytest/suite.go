@@ -25,7 +25,7 @@ type Case struct {
 }
 
 // Groups of the suite, in order.
-var Groups = []string{"clean", "random", "natural", "noisy", "quick", "laws", "tight", "faults"}
+var Groups = []string{"clean", "random", "natural", "noisy", "quick", "laws", "tight", "coarse", "faults"}
 
 const psi = 6894.757293168
 
@@ -43,6 +43,7 @@ func Suite() []Case {
 	out = append(out, quick()...)
 	out = append(out, laws()...)
 	out = append(out, tight()...)
+	out = append(out, coarse()...)
 	out = append(out, faults()...)
 	return out
 }
@@ -203,6 +204,30 @@ func tight() []Case {
 	r = base(241)
 	r.Quantum, r.Noise, r.Lag = 30*psi/819, 0, 0.2
 	add("ten-bit-no-noise", r)
+	return out
+}
+
+// coarse are converters of few bits whose readings a board prints in psi with few
+// digits: the steps come out uneven, and a tight duct stays on one of them for
+// good without being stuck.
+func coarse() []Case {
+	var out []Case
+	for i, converter := range []struct {
+		bits      int
+		fullScale float64 // psi
+	}{{8, 30}, {10, 100}, {10, 30}, {12, 30}} {
+		for j, digit := range []float64{0.01, 0.001, 0.00001} {
+			for k, d := range []float64{0, 0.1, 0.8} {
+				for l, noise := range []float64{3, 70} { // Pa
+					r := base(uint64(1000 + 100*i + 10*j + 2*k + l))
+					r.Tau = []float64{2, 6, 20}[(i+j+k+l)%3]
+					r.Area, r.Rate, r.Noise = HoleArea(d), 20, noise
+					r.Quantum, r.Printed = converter.fullScale*psi/0.8/(math.Exp2(float64(converter.bits))-1), digit*psi
+					out = append(out, Case{Group: "coarse", Name: fmt.Sprintf("%.1fmm-%dbit-%.0fpsi-%gpsi-%.0fPa-%.0fs", d, converter.bits, converter.fullScale, digit, noise, r.Tau), Rig: r})
+				}
+			}
+		}
+	}
 	return out
 }
 
