@@ -381,11 +381,13 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	left := math.Abs(e.settling(d.tw)) * settlingDoubt / psi0
 	// Readings that stay on one step of the converter may hide a fall of almost one,
 	// however many they are; a fall over many steps is seen by their edges. The
-	// settling takes its time before that. Uniform at either end: √(2/12).
+	// settling takes its time before that. Uniform at either end: √(2/12); noise
+	// blurs it (B. Widrow, I. Kollár, Quantization Noise, 2008, ch. 4, from memory).
 	tilt := 0.0
 	if q := l.h.coarse(); q > 0 {
 		late := math.Max(length-2*math.Exp(e.best.th[parLnTau]), length/3)
-		tilt = 0.4 * q / math.Max(1, k*psi0*p0*late/q) / (p0 * psi0 * late)
+		noise := l.h.scatter / q
+		tilt = 0.4 * q * math.Exp(-2*math.Pi*math.Pi*noise*noise) / math.Max(1, k*psi0*p0*late/q) / (p0 * psi0 * late)
 	}
 	sdK := math.Hypot(e.sdK, tilt)
 	// Tolerances that scale the answer, in quadrature with the trace.

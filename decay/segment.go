@@ -297,7 +297,8 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 			fed = false
 		}
 		fall := -(cells[s.to-1].p - cells[s.from].p)
-		venting := k > 0 && still[k-1].to >= s.from-1 && fall > 0.5*(cells[s.from].p-ref) && dur(s) < 0.5*dur(still[k-1])
+		venting := k > 0 && still[k-1].to >= s.from-1 && fall > 0.5*(cells[s.from].p-ref) &&
+			(dur(s) < 0.5*dur(still[k-1]) || dur(still[k-1]) > 4 && quicker(cells, still[k-1], s, ref))
 		if venting && !usable[k-1] {
 			venting = false
 		}
@@ -406,6 +407,20 @@ func (sg *segments) refilled(cells []cell, rising []bool, low float64) {
 			rising[k] = false
 		}
 	}
+}
+
+// quicker reports whether air goes much faster in b than it does in a, both as
+// K = −ṗ/(p·ψ), which stays while a duct empties through one hole.
+func quicker(cells []cell, a, b stretch, ref float64) bool {
+	k := func(s stretch) float64 {
+		to := s.from + 1 // the first fifth of the fall: later the line does not follow the curve
+		for to < s.to-1 && (to-s.from < 5 || cells[s.from].p-cells[to].p < 0.2*(cells[s.from].p-ref)) {
+			to++
+		}
+		_, p, slope, _ := line(cells, s.from, to, 1)
+		return -slope / (p * Psi(ref/p))
+	}
+	return k(b) > ventedFaster*k(a)
 }
 
 // latest is the hold itself, or the longest since when the duct was filled again.
@@ -517,6 +532,10 @@ func (sg *segments) fell(cells []cell, ambient float64) {
 	}
 }
 
+// roundedFor is for how long after a fill, s, a curve that bends may be a sensor
+// that follows with a lag.
+const roundedFor = 4
+
 // cut splits cells [from, to) at their downward bends.
 func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma float64) []stretch {
 	var out []stretch
@@ -530,7 +549,11 @@ func cut(cells []cell, from, to int, bend func(int, float64) float64, sigma floa
 		for hi < to-1 && cells[hi].t <= cells[i].t+3.5 {
 			hi++
 		}
-		best, w := breakAt(cells, max(i-2, from), hi, hingeHalf, sigma, overLine), 0.5
+		how := overLine
+		if cells[i].t-cells[start].t < roundedFor {
+			how = overParabola // a slow sensor rounds the corner off
+		}
+		best, w := breakAt(cells, max(i-2, from), hi, hingeHalf, sigma, how), 0.5
 		if best < 0 {
 			continue
 		}
