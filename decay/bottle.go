@@ -209,7 +209,7 @@ func volumeByBottle(set Setup, bottle Volume, samples []Sample) (VolumeByBottle,
 	for last > quiet && cells[last].t1 > after-0.3 {
 		last--
 	}
-	h2 := newHoldData(cells, stretch{from: quiet, to: last + 1}, pa, zero, tw, sigma)
+	h2 := newHoldData(cells, stretch{from: quiet, to: last + 1}, pa, zero, tw, sigma, trust{})
 	if len(h2.t) < 5 {
 		return v, fmt.Errorf("after the tap was opened, at %.1f s, %w that is long enough", cells[open].t, ErrNoHold)
 	}

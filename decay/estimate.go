@@ -55,6 +55,7 @@ type estimate struct {
 	length                float64 // of the hold, s
 	thorough              float64 // what it was when every model was fitted last
 	widen                 float64 // by which residuals that are not white widened it
+	excess                float64 // mean square of the residuals over that of noise, one at least
 	seepShare             float64 // posterior weight of laws, to name the law
 	orifShare             float64
 }
@@ -314,7 +315,7 @@ func (s *estimation) weigh() bool {
 			c1 += r * (d.p[i-1] - buf[i-1] - bf.th[parZero]) * math.Sqrt(d.w[i-1])
 		}
 	}
-	e.widen = red
+	e.widen, e.excess = red, red
 	if rho := c1 / math.Max(c0, 1e-300); rho > 2/math.Sqrt(float64(len(d.t))) {
 		rho = math.Min(rho, 0.9)
 		e.widen *= (1 + rho) / (1 - rho)
@@ -322,7 +323,7 @@ func (s *estimation) weigh() bool {
 	most := math.Inf(-1)
 	for i := range e.fits {
 		f := &e.fits[i]
-		f.evidence -= 0.5 * f.chi2All / e.widen
+		f.evidence -= 0.5 * (f.chi2/e.widen + f.chi2All - f.chi2)
 		if f.ok {
 			most = max(most, f.evidence)
 		}

@@ -34,16 +34,50 @@ const (
 	fitCells   = 60   // at least, of the later part of a hold
 	fitGrowth  = 0.05 // a cell may be this share of the time since isolation
 	skipCorner = 0.25 // s left out after isolation: the air is still in motion and the sensor lags
+	skipShare  = 0.05 // of a hold at most
 )
 
-// newHoldData takes cells [from, to) as a hold isolated at the first of them.
-func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData {
+// trust is how much of a hold a fit believes. Where no model explains what is
+// left after the corner, as when the sensor follows with a lag, more is left out
+// there; where none explains the rest, the readings are taken as less exact, for
+// else they would drown what is known of air and ducts beforehand.
+type trust struct {
+	doubled int     // how often the part left out was doubled
+	blurred int     // how often readings were taken as less exact
+	blur    float64 // by how much: a factor on the variance, less one
+}
+
+// misfit is how much larger than noise residuals may be, in the mean square,
+// before a hold is trusted less.
+const misfit = 3
+
+// less is what to trust after a fit whose residuals are so much larger than
+// noise, and whether that is less.
+func (t trust) less(excess float64) (trust, bool) {
+	switch {
+	case excess < misfit:
+		return t, false
+	case t.doubled < 3:
+		t.doubled++
+	case t.blurred < 2:
+		t.blurred++
+		t.blur = (1+t.blur)*excess - 1
+	default:
+		return t, false
+	}
+	return t, true
+}
+
+// newHoldData takes cells [from, to) as a hold isolated at the first of them,
+// as far as it is trusted.
+func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64, trust trust) holdData {
 	d := holdData{pa: pa, tw: tw, sigma: sigma}
 	t0 := cells[s.from].t
 	length := cells[s.to-1].t1 - t0
-	skip := math.Min(skipCorner, 0.05*length)
+	last := math.Min(skipCorner, skipShare*length)
+	skip := last * math.Exp2(float64(trust.doubled))
 	if seldom := length/float64(s.to-s.from) > 2*skipCorner; seldom || s.from == 0 {
-		skip = 0 // no corner to see
+		skip, last = 0, 0 // no corner to see
 	}
 	shut := s.to < len(cells) // what ended the hold may have begun a little before it was seen
 	for _, c := range cells[s.from:s.to] {
@@ -55,13 +89,13 @@ func newHoldData(cells []cell, s stretch, pa, zero, tw, sigma float64) holdData 
 		if acc.n > 0 {
 			d.t = append(d.t, acc.t-t0)
 			d.p = append(d.p, acc.p-zero)
-			d.w = append(d.w, worth*acc.n/(sigma*sigma))
+			d.w = append(d.w, worth*acc.n/(sigma*sigma)/(1+trust.blur))
 			d.vt = append(d.vt, (acc.t1-acc.t0)*(acc.t1-acc.t0)/12)
 			d.n += acc.n
 		}
 	}
 	for _, c := range cells[s.from:s.to] {
-		if c.t-t0 < skip || shut && t0+length-c.t1 < skip {
+		if c.t-t0 < skip || shut && t0+length-c.t1 < last {
 			continue
 		}
 		if acc.n > 0 && c.t1-acc.t0 > math.Min(fitGrowth*(c.t-t0), length/fitCells) {
@@ -105,7 +139,7 @@ func (d *holdData) prior(m model, th *params, i int) (mean, sd float64) {
 	switch i {
 	case parDT:
 		if th[parDT] < priorDT {
-			return priorDT, priorDTCold
+			return priorDT, priorDTCold / (1 + math.Max(-th[parDT], 0)/priorDTBled)
 		}
 		return priorDT, priorDTSD
 	case parLnTau:

@@ -74,3 +74,25 @@ func TestStepsOfAConverterPrintedInAnotherUnit(t *testing.T) {
 		}
 	}
 }
+
+// A supply that was left on for minutes does not spoil the zero seen before.
+func TestZeroAfterALongFill(t *testing.T) {
+	l := NewLive(Setup{Volume: 8 * Litre})
+	for i := range 260 * 100 {
+		at := float64(i) / 100
+		p := 0.0
+		switch {
+		case at > 205:
+			p = 25 * math.Exp(-(at-205)/40)
+		case at > 4:
+			p = 25 * (1 - math.Exp(-(at-4)/0.7))
+		}
+		l.Add(Sample{time.Duration(at * float64(time.Second)), Pressure(Atmosphere + p*PSI + 10*math.Sin(1e4*at))})
+		if i%20 == 0 {
+			l.Look()
+		}
+	}
+	if r := l.Whole(); math.Abs(float64(r.Zero)) > 20 || math.Abs(r.Hold.Start.Seconds()-205) > 0.5 {
+		t.Errorf("a zero of %.0f Pa is taken off where there is none; hold from %v", float64(r.Zero), r.Hold.Start)
+	}
+}

@@ -31,6 +31,7 @@ const (
 type history struct {
 	cells  []cell
 	anchor float64 // moment of isolation; NaN when not known
+	rise   float64 // when the fill began, s; NaN: not yet
 	limit  int     // len(cells) at which to thin
 
 	ring    [2*half + 1]point // latest readings, to judge the middle one
@@ -64,7 +65,7 @@ type history struct {
 type point struct{ t, p float64 }
 
 func newHistory() *history {
-	return &history{anchor: math.NaN(), limit: maxCells, peak: math.Inf(-1), lastT: math.NaN()}
+	return &history{anchor: math.NaN(), rise: math.NaN(), limit: maxCells, peak: math.Inf(-1), lastT: math.NaN()}
 }
 
 // sigma is a robust standard deviation of a single reading from the median of
@@ -297,6 +298,9 @@ func (h *history) thin() {
 		far := now - c.t1
 		if !math.IsNaN(h.anchor) {
 			far = math.Min(far, math.Abs(last.t-h.anchor))
+		}
+		if !math.IsNaN(h.rise) { // or the zero before the fill would have the fill in it
+			far = math.Min(far, math.Max(math.Abs(last.t-h.rise), math.Abs(c.t-h.rise)))
 		}
 		if c.t1-last.t0 <= keptShare*far {
 			*last = last.merge(c)

@@ -40,6 +40,8 @@ type Live struct {
 	warmLength float64 // of the hold when it was fitted, s
 	warmData   holdData
 
+	trusted, warmTrusted trust // in the hold from now on, and by warm
+
 	round                   *estimation // a fit under way, or nil
 	roundStart, roundLength float64     // of the hold it is of, s
 }
@@ -86,9 +88,11 @@ func (l *Live) Add(s Sample) {
 	}
 	l.h.add(s.At.Seconds(), float64(s.P))
 	if l.h.full() {
-		if sg := l.segment(); sg.hasHold {
+		sg := l.segment()
+		if sg.hasHold {
 			l.h.anchor = l.h.cells[sg.hold.from].t
 		}
+		l.h.rise = sg.firstFill
 		l.h.thin()
 	}
 }
@@ -156,7 +160,16 @@ func (l *Live) segmentWhole() segments {
 // Look returns the phase the test is in, since when, and what is known so far.
 func (l *Live) Look() (Phase, time.Duration, Result) { return l.look(false) }
 
+// look at what is known, or at a whole trace: what that says does not depend on
+// how often it was looked at.
 func (l *Live) look(final bool) (Phase, time.Duration, Result) {
+	if final {
+		return l.lookTrusting(trust{}, true)
+	}
+	return l.lookTrusting(l.trusted, false)
+}
+
+func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Result) {
 	set := l.set
 	r := Result{Limit: set.Limit, Cd: set.Cd, Volume: set.Volume, HasVolume: set.Volume > 0, Samples: l.h.n, Ambient: set.NominalAmbient()}
 	r.Until = l.last.At
@@ -210,18 +223,31 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		if low || sg.top < 0.35*float64(set.Ceiling) && filling(sg, l.h) > 8 {
 			r.Outcome = NeverBuilt
 		}
-		l.h.anchor, l.warm = math.NaN(), nil
+		l.h.anchor, l.warm, l.trusted = math.NaN(), nil, trust{}
 		return phase, since, r
 	}
 	cells := l.h.cells
 	t0, t1 := cells[sg.hold.from].t, cells[sg.hold.to-1].t1
 	if math.IsNaN(l.h.anchor) || math.Abs(l.h.anchor-t0) > 0.5 {
-		l.h.anchor, l.warm = t0, nil
+		l.h.anchor, l.warm, l.trusted = t0, nil, trust{}
 	}
 	r.Hold.Start, r.Hold.End = seconds(t0), seconds(t1)
 	if low && !math.IsNaN(sg.fillAt) {
 		r.Outcome = NeverBuilt
 		return phase, since, r
+	}
+	for i := sg.hold.to - 1; i >= sg.hold.from && r.HasFlag(FlagSaturated); i-- {
+		if !l.full(l.reads(cells[i].p)) {
+			continue
+		}
+		// The sensor saw the pressure only after it.
+		if sg.hold.from = i + 1; sg.hold.to-sg.hold.from < 5 || t1-cells[i].t1 < 5 {
+			r.Outcome = Unusable
+			return phase, since, r
+		}
+		t0 = cells[sg.hold.from].t
+		r.Hold.Start = seconds(t0)
+		break
 	}
 	if sg.touched {
 		r.Touched = seconds(l.touchedAt)
@@ -235,7 +261,7 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		sigma = math.Max(sigma, float64(set.Division)/math.Sqrt(12))
 	}
 	sigma = math.Max(sigma, 0.5)
-	d := newHoldData(cells, sg.hold, float64(r.Ambient), zero, float64(set.AmbientTemperature), sigma)
+	d := newHoldData(cells, sg.hold, float64(r.Ambient), zero, float64(set.AmbientTemperature), sigma, trusted)
 	switch {
 	case sg.hasAmbient:
 		d.zeroSD = sg.ambientSD
@@ -258,12 +284,12 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	if l.round != nil && (final || math.Abs(l.roundStart-t0) > 1e-9) {
 		l.round = nil
 	}
-	if l.round == nil && (final || l.warm == nil || length > refitGrowth*l.warmLength || length < l.warmLength) {
+	if l.round == nil && (final || l.warm == nil || l.warmTrusted != trusted || length > refitGrowth*l.warmLength || length < l.warmLength) {
 		// Early on the answer still moves along a narrow valley.
-		quick := !final && l.warm != nil && length >= 40
+		quick := !final && l.warm != nil && l.warmTrusted == trusted && length >= 40
 		from := l.warm
-		if final {
-			from = nil // what a whole trace says does not depend on how often it was looked at
+		if final || l.warmTrusted != trusted {
+			from = nil
 		}
 		if round, ok := d.begin(from, quick); ok {
 			l.round, l.roundStart, l.roundLength = round, t0, length
@@ -277,9 +303,16 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 		if done, ok := l.round.step(budget); done {
 			if ok {
 				e := l.round.e // a copy: the round itself holds on to the one before it
-				l.warm, l.warmStart, l.warmLength, l.warmData = &e, t0, l.roundLength, l.round.d
+				l.warm, l.warmStart, l.warmLength, l.warmData, l.warmTrusted = &e, t0, l.roundLength, l.round.d, trusted
 			}
 			l.round = nil
+			if ok {
+				less, again := trusted.less(l.warm.excess)
+				if again && final {
+					return l.lookTrusting(less, true)
+				}
+				l.trusted = less
+			}
 		}
 	}
 	if l.warm == nil {
@@ -296,7 +329,7 @@ func (l *Live) look(final bool) (Phase, time.Duration, Result) {
 	l.report(&r, &l.warmData, &e, length)
 	if flat := r.Outcome == Holds || r.Outcome == Undecided && !sg.holdOpen; flat && !sg.isolated && !math.IsNaN(sg.fillAt) {
 		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
-		r.IfShut, r.HeldUp = r.Outcome, true
+		r.IfShut, r.HeldUp = r.Outcome, length > 5 // nobody lets the air out as soon as the valve is shut
 		r.Outcome, r.HasFit, r.HasDecide, r.Smallest = Undecided, false, false, 0
 		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: say when its valve was shut (key i, or --shut); if the pressure fell as soon as it was shut, the leak is that large")
 	}
@@ -327,7 +360,7 @@ func (l *Live) faults(r *Result) {
 	}
 	if l.saturated >= 3 {
 		r.Flags = append(r.Flags, FlagSaturated)
-		r.Warnings = append(r.Warnings, Warning{"saturated", "the sensor stood at the top of its range"})
+		r.Warnings = append(r.Warnings, Warning{"saturated", "the sensor stood at the top of its range; a hold is judged from where it came below"})
 	}
 	if l.openMost >= 3 {
 		r.Flags = append(r.Flags, FlagOpenCircuit)
@@ -396,6 +429,11 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	g := e.best.model.gas(&e.best.th, pa, d.tw, p0)
 	if later, _ := g.moved(math.Max(p0*(1-k*psi0*cornerDoubt), pa)); k > 0 && g.k > 0 {
 		rel = math.Hypot(rel, later/g.k-1)
+	}
+	// A sensor that lags shows a fast leak as another one of other air; the lag is
+	// some third of what had to be left out for it.
+	if l.warmTrusted.doubled > 0 && d.p[len(d.p)-1]-pa < 0.6*(d.p[0]-pa) {
+		rel = math.Hypot(rel, k*psi0*d.t[0]/3)
 	}
 	// Rubber: swelling at once acts as more volume (V + p·dV/dp, and the
 	// growth itself), creeping as a leak that is not there.

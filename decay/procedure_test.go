@@ -57,7 +57,7 @@ func TestProcedureRecognisesThePhases(t *testing.T) {
 	set := tr.Setup
 	set.Rigid = true
 	p, got := script(tr, set)
-	want := []string{"fill at 3 s", "settle at 11 s", "hold at 11 s", "leaks", "release at 51 s", "over at 57 s", "finished: leaks"}
+	want := []string{"fill at 3 s", "settle at 11 s", "leaks", "hold at 11 s", "release at 51 s", "over at 57 s", "finished: leaks"}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %s\nwant %s", strings.Join(got, ", "), strings.Join(want, ", "))
 	}

@@ -284,13 +284,17 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		_, _, s.slope, s.slopeSD = line(cells, s.from, s.to, sigma)
 	}
 	dur := func(s stretch) float64 { return cells[s.to-1].t1 - cells[s.from].t0 }
+	// A stretch that the supply does not hold up: it is long, or has fallen by itself.
+	held := func(s stretch) bool {
+		return dur(s) > 8 || dur(s) > 4 && cells[s.from].p-cells[s.to-1].p > 0.01*sg.top
+	}
 	usable := make([]bool, len(still))
 	for k, s := range still {
 		next := k+1 < len(still) && still[k+1].from <= s.to+1
 		// Held up by the supply: flat, and what follows is a long fall that does not empty the duct at once.
 		fed := next && s.slope > -3*s.slopeSD && s.slope > -0.0015*sg.top &&
 			dur(still[k+1]) > math.Max(1, 0.15*dur(s)) && still[k+1].slope < -6*still[k+1].slopeSD
-		if fed && k > 0 && still[k-1].to >= s.from-1 && usable[k-1] {
+		if fed && k > 0 && still[k-1].to >= s.from-1 && usable[k-1] && still[k-1].slope < 0 {
 			fed = false // already isolated: the duct has been seen to hold by itself
 		}
 		if fed && math.IsNaN(sg.fillAt) {
@@ -298,7 +302,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		}
 		fall := -(cells[s.to-1].p - cells[s.from].p)
 		venting := k > 0 && still[k-1].to >= s.from-1 && fall > 0.5*(cells[s.from].p-ref) &&
-			(dur(s) < 0.5*dur(still[k-1]) || dur(still[k-1]) > 4 && quicker(cells, still[k-1], s, ref))
+			(dur(s) < 0.5*dur(still[k-1]) || held(still[k-1]) && quicker(cells, still[k-1], s, ref))
 		if venting && !usable[k-1] {
 			venting = false
 		}
@@ -316,6 +320,11 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		_, _, slope, sd := line(cells, s.from, s.to, sigma)
 		drop := -slope * (cells[s.to-1].t - cells[s.from].t)
 		sg.isolated = slope < -5*sd && drop > 0.0007*sg.top
+		// Level for some seconds, then gone: it may as well have run empty through a
+		// leak when the supply was shut as have been let out.
+		if best+1 < len(still) && dur(s) < 5 && drop < 0.01*sg.top && cells[still[best+1].to-1].p-ref < 0.5*(cells[s.to-1].p-ref) {
+			sg.isolated = false
+		}
 		sg.hold, sg.hasHold = s, true
 		sg.holdOpen = s.to >= n
 		for k := range still {

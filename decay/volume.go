@@ -248,7 +248,7 @@ func holdOf(set Setup, r *Result, samples []Sample) holdData {
 	from := sort.Search(len(h.cells), func(i int) bool { return h.cells[i].t >= r.Hold.Start.Seconds()-1e-6 })
 	to := sort.Search(len(h.cells), func(i int) bool { return h.cells[i].t1 > r.Hold.End.Seconds()+1e-6 })
 	sigma := math.Max(h.sigma(), 0.5)
-	d := newHoldData(h.cells, stretch{from: from, to: to}, float64(r.Ambient), float64(r.Zero), float64(set.AmbientTemperature), sigma)
+	d := newHoldData(h.cells, stretch{from: from, to: to}, float64(r.Ambient), float64(r.Zero), float64(set.AmbientTemperature), sigma, trust{})
 	switch {
 	case !r.HasFlag(FlagNoZero):
 		before := 0.0

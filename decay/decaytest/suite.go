@@ -269,7 +269,7 @@ func faults() []Case {
 	add("open-circuit", r, true, []decay.Outcome{decay.Unusable, decay.Leaks, decay.Undecided}, decay.FlagOpenCircuit)
 	r = leak(308, 0.3)
 	r.FullScale = 20 * psi
-	add("saturated", r, true, []decay.Outcome{decay.Unusable, decay.Undecided}, decay.FlagSaturated)
+	add("saturated", r, true, []decay.Outcome{decay.Unusable, decay.Undecided, decay.Holds}, decay.FlagSaturated)
 	r = leak(309, 0.9)
 	r.IdleSeconds, r.ZeroError = 0, 0
 	add("no-idle", r, false, decided, decay.FlagNoZero)
