@@ -152,7 +152,7 @@ func (l *Live) segment() segments {
 func (l *Live) segmentWhole() segments {
 	sg := segment(l.h, float64(l.set.NominalAmbient()), l.set.Reads, l.set.Ambient != 0, float64(l.set.Ceiling))
 	if !math.IsNaN(l.shutAt) {
-		sg.shut(l.h.cells, l.shutAt, float64(l.set.NominalAmbient()))
+		sg.shut(l.h.cells, l.shutAt, float64(l.set.NominalAmbient()), max(l.h.sigma(), 1))
 	}
 	return sg
 }

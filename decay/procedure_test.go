@@ -133,6 +133,37 @@ func TestTightDuctNeedsTheValve(t *testing.T) {
 	}
 }
 
+// TestALateWordKeepsTheHold says that the valve is shut when the pressure has
+// long been seen to fall, or when a supply had held it up till then: the fall
+// that was seen is the hold, and the word places it only where nothing else does.
+func TestALateWordKeepsTheHold(t *testing.T) {
+	for _, c := range []struct {
+		mm, fed, after float64 // the supply stays on for so long, and the word comes so much later, s
+	}{{1, 0, 20}, {0.3, 0, 20}, {0.3, 0, 5}, {0, 0, 25}, {0.3, 12, 0}, {0.15, 12, 0}} {
+		rig := ordinary()
+		rig.Area, rig.HoldSeconds, rig.ReleaseSeconds = decaytest.HoleArea(c.mm), 40, 0
+		rig.FillSeconds += c.fed
+		tr := decaytest.Make(rig)
+		p := decay.NewProcedure(tr.Setup)
+		word := tr.IsolatedAt + time.Duration(c.after*float64(time.Second))
+		said, look := false, time.Duration(0)
+		for _, s := range tr.Samples {
+			p.Step(decay.Taken{Sample: s})
+			if !said && s.At >= word {
+				p.Step(decay.Shut{At: s.At})
+				said = true
+			}
+			if s.At >= look {
+				p.Step(decay.Look{At: s.At})
+				look = s.At + 200*time.Millisecond
+			}
+		}
+		if r := p.State().Result; (r.Hold.Start-tr.IsolatedAt).Abs() > time.Second || r.Shut == 0 {
+			t.Errorf("%g mm, fed for %g s, said %g s late: the hold starts at %v, isolated at %v", c.mm, c.fed, c.after, r.Hold.Start, tr.IsolatedAt)
+		}
+	}
+}
+
 // TestCoarseReadingsKeepThePhase follows the hold of a ten-bit sensor, whose
 // readings stand still and then drop a step: none of the steps is a release.
 func TestCoarseReadingsKeepThePhase(t *testing.T) {

@@ -317,9 +317,8 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		s := still[best]
 		// The corner itself: the cell at which the trace bends down most, near the start.
 		s.from = corner(cells, s, sigma, !math.IsNaN(sg.firstFill) && sg.firstFill < cells[s.from].t)
-		_, _, slope, sd := line(cells, s.from, s.to, sigma)
-		drop := -slope * (cells[s.to-1].t - cells[s.from].t)
-		sg.isolated = slope < -5*sd && drop > 0.0007*sg.top
+		drop, ok := fallen(cells, s.from, s.to, sigma)
+		sg.isolated = ok && drop > leastFall*sg.top
 		// Level for some seconds, then gone: it may as well have run empty through a
 		// leak when the supply was shut as have been let out.
 		if best+1 < len(still) && dur(s) < 5 && drop < 0.01*sg.top && cells[still[best+1].to-1].p-ref < 0.5*(cells[s.to-1].p-ref) {
@@ -378,6 +377,17 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		sg.phase, sg.phaseAt = PhaseFill, sg.fillAt
 	}
 	return sg
+}
+
+// leastFall is the share of the highest pressure by which a duct that is not fed
+// falls at least.
+const leastFall = 0.0007
+
+// fallen is by how much cells [from, to) fall along a line, and whether that is
+// clearly more than noise makes.
+func fallen(cells []cell, from, to int, sigma float64) (drop float64, ok bool) {
+	_, _, slope, sd := line(cells, from, to, sigma)
+	return -slope * (cells[to-1].t - cells[from].t), slope < -5*sd
 }
 
 const (
@@ -440,7 +450,7 @@ func (sg *segments) latest(cells []cell, still []stretch) (hold stretch, ok bool
 	long := 1.0 // s
 	for _, s := range still {
 		d := cells[s.to-1].t1 - cells[s.from].t
-		if cells[s.from].t > sg.fillAt && d > long && s.slope < -5*s.slopeSD && -s.slope*d > 0.0007*sg.top {
+		if cells[s.from].t > sg.fillAt && d > long && s.slope < -5*s.slopeSD && -s.slope*d > leastFall*sg.top {
 			hold, long, ok = s, d, true
 		}
 	}
@@ -500,9 +510,11 @@ func (h *history) slowedTo(p, t, fall float64) bool {
 	return !(t-first < 1.5*(first-second))
 }
 
-// shut takes it as given that the supply valve was shut at t, s: if the
-// pressure has stood since, what follows is the hold.
-func (sg *segments) shut(cells []cell, t, ambient float64) {
+// shut takes it as given that the supply valve was shut at t, s, or earlier: if
+// the pressure has stood since, what follows is the hold. The word may come
+// late: a pressure that had clearly fallen before it was not fed any more, so
+// the corner that was seen is the better moment.
+func (sg *segments) shut(cells []cell, t, ambient, sigma float64) {
 	if !sg.hasHold || sg.fillAt > t || sg.isolated && sg.hold.from < len(cells) && cells[sg.hold.from].t >= t-2 {
 		return // filled again since, or the corner itself was seen
 	}
@@ -512,6 +524,9 @@ func (sg *segments) shut(cells []cell, t, ambient float64) {
 	}
 	if sg.hold.to-from < 3 {
 		sg.fell(cells, ambient)
+		return
+	}
+	if drop, ok := fallen(cells, sg.hold.from, max(from, sg.hold.from+1), sigma); ok && sg.isolated && drop > leastFall*sg.top {
 		return
 	}
 	sg.hold.from, sg.isolated = from, true
