@@ -54,6 +54,7 @@ type history struct {
 	unrounded                 bool    // there is no such step
 	least                     float64 // smallest step between readings, Pa
 	unequal                   int     // steps other than zero
+	tried, whole, several     int     // of them compared with the smallest: all, whole multiples of it, and two or more times it
 	sigmaIs, scatter          float64 // of a reading, with and without what rounding does
 	sigmaAt                   int
 	lastKept                  float64
@@ -90,9 +91,14 @@ func (h *history) freshSigma() float64 {
 
 // quantum is the step that readings are rounded to, Pa; 0 where none is seen.
 func (h *history) quantum() float64 {
-	// A converter's steps that are printed with few digits of another unit differ,
-	// but readings often repeat, and not only in a run of a sensor that is stuck.
-	if n := h.n - h.longRunN; n >= 20 && h.unequal >= 3 && float64(n-h.unequal) > 0.3*float64(n) {
+	// A converter's steps that are printed with few digits of another unit differ a
+	// little. But they are whole multiples of one of them, more or less, and readings
+	// often repeat, not only in a run of a sensor that is stuck; those of no converter
+	// are not and do not.
+	n := h.n - h.longRunN
+	often := n >= 20 && h.unequal >= 3 && float64(n-h.unequal) > 0.3*float64(n)
+	multiples := h.tried >= 20 && h.whole*20 >= h.tried*19 && 10*(h.several+n-h.unequal) >= h.tried
+	if often || multiples {
 		return max(h.divisor, h.least)
 	}
 	return h.divisor
@@ -208,8 +214,16 @@ func (h *history) spike(sigma float64) bool {
 		s[i] = math.Abs(x.p - med)
 	}
 	spread := math.Max(1.5*middle(s[:]), sigma)
-	return math.Abs(mid-med) > 8*spread+0.002*math.Abs(med)
+	most := 8*spread + 0.002*math.Abs(med)
+	if h.least < coarsest {
+		most = math.Max(most, 2.5*h.least) // a flicker by a step or two of the converter
+	}
+	return math.Abs(mid-med) > most
 }
+
+// coarsest is more than the step of any converter in use, Pa: 8 bits over 0.5 to
+// 4.5 V of 5 V and 100 psi.
+const coarsest = 4 * Kilopascal
 
 // keep puts an accepted reading into the cells.
 func (h *history) keep(x point) {
@@ -248,8 +262,16 @@ func (h *history) keep(x point) {
 // what they were rounded to.
 func (h *history) stepped(s float64) {
 	h.unequal++
-	if h.least == 0 || s < h.least {
-		h.least = s
+	if h.least == 0 || s < 0.8*h.least {
+		h.least, h.tried, h.whole, h.several = s, 0, 0, 0
+	}
+	h.least = math.Min(h.least, s)
+	if n := math.Round(s / h.least); n <= 5 {
+		if off := (n + 1) * math.Max(h.divisor, 0.02*h.least); off < 0.4*h.least {
+			h.tried++
+			h.whole += btoi(math.Abs(s-n*h.least) <= off)
+			h.several += btoi(n > 1)
+		}
 	}
 	if h.unrounded {
 		return
