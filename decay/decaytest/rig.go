@@ -42,6 +42,7 @@ type Rig struct {
 	SupplyArea     float64 // m²; 0: as FillReach needs, and enough to outrun the leak
 	HoldSeconds    float64
 	ReleaseSeconds float64
+	Vent           float64 // m² for each m³ of duct, that the release lets out through; 0: 6e-3
 
 	Rate      float64 // Hz; 0: 50
 	Noise     float64 // Pa, standard deviation
@@ -137,6 +138,7 @@ func (r Rig) withDefaults() Rig {
 	def(&r.FillReach, 0.7)
 	def(&r.Rate, 50)
 	def(&r.CreepTau, 60)
+	def(&r.Vent, 6e-3)
 	full := (r.Supply + r.Ambient) * r.Volume / (gasR * r.WallT)
 	if r.HA == 0 {
 		def(&r.Tau, 6)
@@ -177,7 +179,7 @@ func (r *Rig) rates(a air, supply, vent bool) air {
 	}
 	out := r.leak(a.p, t)
 	if vent {
-		out += r.Volume * 6e-3 * a.p / math.Sqrt(gasR*t) * machFlow(a.p, r.Ambient)
+		out += r.Volume * r.Vent * a.p / math.Sqrt(gasR*t) * machFlow(a.p, r.Ambient)
 	}
 	hA := r.HA
 	if r.NaturalConvection {

@@ -25,7 +25,7 @@ type Case struct {
 }
 
 // Groups of the suite, in order.
-var Groups = []string{"clean", "random", "natural", "noisy", "quick", "laws", "tight", "coarse", "faults"}
+var Groups = []string{"clean", "random", "natural", "noisy", "quick", "laws", "tight", "coarse", "lagging", "faults"}
 
 const psi = 6894.757293168
 
@@ -44,6 +44,7 @@ func Suite() []Case {
 	out = append(out, laws()...)
 	out = append(out, tight()...)
 	out = append(out, coarse()...)
+	out = append(out, lagging()...)
 	out = append(out, faults()...)
 	return out
 }
@@ -198,6 +199,11 @@ func tight() []Case {
 		r.Ambient = pa
 		add(fmt.Sprintf("altitude-%.0fkPa", pa/1e3), r)
 	}
+	for i, litres := range []float64{8, 20} { // vented for longer than it was held
+		r := base(uint64(235 + i))
+		r.Volume, r.HoldSeconds, r.ReleaseSeconds, r.Vent = litres*1e-3, 20, 60, 3e-4
+		add(fmt.Sprintf("slowly-vented-%.0fL", litres), r)
+	}
 	r := base(240)
 	r.Quantum, r.Noise = 30*psi/819, 40 // ten bits over 0.5 … 4.5 V of 5 V
 	add("ten-bit", r)
@@ -226,6 +232,21 @@ func coarse() []Case {
 					out = append(out, Case{Group: "coarse", Name: fmt.Sprintf("%.1fmm-%dbit-%.0fpsi-%gpsi-%.0fPa-%.0fs", d, converter.bits, converter.fullScale, digit, noise, r.Tau), Rig: r})
 				}
 			}
+		}
+	}
+	return out
+}
+
+// lagging are sensors that follow with a lag, as damped transmitters do, which
+// rounds the corner off; some of the leaks are over within seconds.
+func lagging() []Case {
+	var out []Case
+	for i, duct := range []struct{ litres, hole float64 }{{8, 0.3}, {8, 0.8}, {8, 1.5}, {20, 3}, {5, 2}, {3, 2}, {3, 3}} {
+		for j, lag := range []float64{0.05, 0.2, 0.4} {
+			r := base(uint64(1500 + 10*i + j))
+			r.Volume, r.Area, r.Lag = duct.litres*1e-3, HoleArea(duct.hole), lag
+			r.Rate, r.Noise = 100, 20
+			out = append(out, Case{Group: "lagging", Name: fmt.Sprintf("%.1fmm-%.0fL-%gs", duct.hole, duct.litres, lag), Rig: r})
 		}
 	}
 	return out
