@@ -141,7 +141,10 @@ func (d *holdData) prior(m model, th *params, i int) (mean, sd float64) {
 		if th[parDT] < priorDT {
 			return priorDT, priorDTCold / (1 + math.Max(-th[parDT], 0)/priorDTBled)
 		}
-		return priorDT, priorDTSD
+		// Filled at once and without a wall, air gets as hot as this: cv·(m·T − m₀·T₀)
+		// = cp·T₀·(m − m₀), with p in place of m·T.
+		hottest := d.tw * (Gamma/(1+(Gamma-1)*d.pa/math.Max(th[parP0], d.pa)) - 1)
+		return priorDT, priorDTSD / (1 + math.Max(th[parDT]-hottest, 0)/priorDTOver)
 	case parLnTau:
 		return priorLnTau, priorLnTauSD
 	case parZero:
