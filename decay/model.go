@@ -68,7 +68,7 @@ const (
 	priorDT, priorDTSD       = 12.0, 25.0 // K
 	priorDTCold              = 10.0       // K: the same below the mean; filling never cools
 	priorDTBled              = 20.0       // K: so much colder than the walls only air is that was let out just before
-	priorDTOver              = 20.0        // K: so much hotter than an adiabatic fill makes it air hardly is
+	priorDTOver              = 20.0       // K: so much hotter than an adiabatic fill makes it air hardly is
 	priorLnTau, priorLnTauSD = 2.2, 0.9   // ln s: 9 s, within a factor 2.5
 	priorMix, priorMixSD     = 0.5, 0.35
 	priorB, priorBSD         = 0.3, 0.15 // ISO 6358 components: 0.1 to 0.5
