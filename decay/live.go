@@ -236,6 +236,11 @@ func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Re
 		r.Outcome = NeverBuilt
 		return phase, since, r
 	}
+	if sg.gone {
+		r.Outcome = NeverBuilt
+		warn("gone-at-once", "the pressure was gone as soon as the supply was shut: the supply alone had made up for a large leak")
+		return phase, since, r
+	}
 	for i := sg.hold.to - 1; i >= sg.hold.from && r.HasFlag(FlagSaturated); i-- {
 		if !l.full(l.reads(cells[i].p)) {
 			continue

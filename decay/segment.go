@@ -27,6 +27,7 @@ type segments struct {
 	holdOpen   bool // the hold runs to the end of what is known
 	disturbed  bool
 	touched    bool // the hold ended when somebody touched the leak
+	gone       bool // all the air, as the supply was shut
 	phase      Phase
 	phaseAt    float64
 }
@@ -510,12 +511,16 @@ func (h *history) slowedTo(p, t, fall float64) bool {
 	return !(t-first < 1.5*(first-second))
 }
 
+// lateWord is by how much, s, a word may come late that is taken to be of the
+// moment itself. Our own choice.
+const lateWord = 2
+
 // shut takes it as given that the supply valve was shut at t, s, or earlier: if
 // the pressure has stood since, what follows is the hold. The word may come
 // late: a pressure that had clearly fallen before it was not fed any more, so
 // the corner that was seen is the better moment.
 func (sg *segments) shut(cells []cell, t, ambient, sigma float64) {
-	if !sg.hasHold || sg.fillAt > t || sg.isolated && sg.hold.from < len(cells) && cells[sg.hold.from].t >= t-2 {
+	if !sg.hasHold || sg.fillAt > t || sg.isolated && sg.hold.from < len(cells) && cells[sg.hold.from].t >= t-lateWord {
 		return // filled again since, or the corner itself was seen
 	}
 	from := sg.hold.from
@@ -523,7 +528,7 @@ func (sg *segments) shut(cells []cell, t, ambient, sigma float64) {
 		from++
 	}
 	if sg.hold.to-from < 3 {
-		sg.fell(cells, ambient)
+		sg.fell(cells, t, ambient)
 		return
 	}
 	if drop, ok := fallen(cells, sg.hold.from, max(from, sg.hold.from+1), sigma); ok && sg.isolated && drop > leastFall*sg.top {
@@ -536,8 +541,9 @@ func (sg *segments) shut(cells []cell, t, ambient, sigma float64) {
 }
 
 // fell takes the fall that came as the supply was shut for the hold: the supply
-// had made up for the leak, and the duct ran empty through it.
-func (sg *segments) fell(cells []cell, ambient float64) {
+// had made up for the leak, and the duct ran empty through it, if not too
+// quickly to be measured.
+func (sg *segments) fell(cells []cell, t, ambient float64) {
 	from, level := sg.hold.to, cells[sg.hold.to-1].p
 	for from+1 < len(cells) && math.Abs(cells[from+1].p-level) < 0.01*sg.top {
 		from++ // the bend lies a little later than where the flat stretch was seen to end
@@ -546,7 +552,14 @@ func (sg *segments) fell(cells []cell, ambient float64) {
 	for to < len(cells) && cells[to].p-ambient > 0.05*sg.top && cells[to].p < level+0.01*sg.top {
 		to++
 	}
-	if sg.isolated || to-from < 5 {
+	if sg.isolated {
+		return
+	}
+	if to-from < 5 {
+		sg.gone = to < len(cells) && cells[to].p-ambient <= 0.05*sg.top && t <= cells[to].t+lateWord
+		if sg.gone {
+			sg.phase, sg.phaseAt = PhaseEmpty, cells[to].t
+		}
 		return
 	}
 	sg.hold = stretch{from: from, to: to}

@@ -20,6 +20,7 @@ type Reading struct {
 type Item struct {
 	Reading
 	Fault *Fault
+	Shut  bool // the supply valve was shut just before the reading: a simulated rig alone knows
 }
 
 // ErrClosed is returned by Next after Close.

@@ -332,6 +332,9 @@ func (m *counter) take(it sensor.Item, now time.Time) {
 	s.At -= m.from
 	m.heard, m.at, m.why = now, s.At, ""
 	m.step(decay.Taken{Sample: s})
+	if it.Shut {
+		m.step(decay.Shut{At: s.At})
+	}
 	if m.stage == underTest && !m.faults.Doubtful() {
 		t := s.At.Seconds()
 		m.s.trace.Add(t, float64(m.s.st.P))

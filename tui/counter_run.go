@@ -87,6 +87,9 @@ func (c *CounterRun) Step(ev decay.Event) []decay.Effect {
 	if t, ok := ev.(decay.Taken); ok && !c.over && !c.faults.Doubtful() {
 		c.keep(t.Sample)
 	}
+	if e, ok := ev.(decay.Shut); ok {
+		c.set.Shut = e.At
+	}
 	for _, e := range out {
 		switch e := e.(type) {
 		case decay.PhaseChanged:

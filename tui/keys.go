@@ -125,10 +125,10 @@ func (m *model) nextHelp() {
 func (m *model) isolate() {
 	if m.o.Controls != nil {
 		m.s.auto = false
-		m.o.Controls.Isolate()
-	} else {
-		m.say("noted: the supply valve is shut")
+		m.o.Controls.Isolate() // which comes with its next reading
+		return
 	}
+	m.say("noted: the supply valve is shut")
 	m.step(decay.Shut{At: m.s.st.Now})
 }
 

@@ -70,16 +70,12 @@ func (t *lessonTrace) estimate() string {
 	return estimateWords(t.said())
 }
 
-// bendBy is how long after the valve was shut a line shows it, if it ever does, s.
-const bendBy = 10.0
-
-// noEstimate says why a trace has none though it was watched for long enough, ""
-// of any other.
+// noEstimate says why a trace whose hold is over or empty has none, "" of any other.
 func (t *lessonTrace) noEstimate() string {
-	if t.estimate() != "" || t.hidden || len(t.was) > 0 || !t.sim || t.seconds() < bendBy || t.said().HasFit {
+	if t.hidden || len(t.was) > 0 || !t.sim || math.IsNaN(t.iso) || t.result.Outcome != decay.NeverBuilt {
 		return ""
 	}
-	return "no estimate: the line has no bend where the valve was shut"
+	return "no estimate: the leak takes all that the supply gives"
 }
 
 // recognised is by how much the isolation that the estimate found may differ
@@ -212,6 +208,7 @@ func (b *lessonRun) valves() {
 			next = decay.PhaseHold
 			b.rig.Isolate()
 			b.tr.iso = b.now.Seconds()
+			b.proc.Step(decay.Shut{At: b.now})
 			if b.tr.duct.Seep {
 				// Its size is that of the hole which passes as much at the start of
 				// the hold, wherever that is.

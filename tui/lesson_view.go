@@ -119,7 +119,6 @@ func (m *lesson) facts() lookFacts {
 	r := m.run
 	f := lookFacts{
 		duct: r.tr.duct, slow: r.tr.slow, changed: len(r.tr.was) > 0, stage: r.stage, p: r.rig.Pressure(), warm: r.warm(), unit: m.unit,
-		unseen: r.tr.noEstimate() != "",
 	}
 	if in := r.now - r.since; !r.tr.hidden && r.stage == decay.PhaseHold && in >= slopeReadings*readEvery {
 		f.seems = r.seeming()

@@ -18,7 +18,6 @@ type lookFacts struct {
 	p       decay.Pressure // true, absolute
 	warm    float64        // K above the duct's own temperature
 	seems   decay.Length   // the hole that the fall alone would mean; 0: not to be told
-	unseen  bool           // the estimate did not find where the valve was shut
 	unit    decay.PressureUnit
 }
 
@@ -57,8 +56,6 @@ func (f lookFacts) look() string {
 		return "No leak now: the hole was closed. The air inside is " + degrees + sideOf(f.warm) + ", and as it warms the pressure rises, with no air added."
 	case f.duct.Hole == 0 && f.changed:
 		return "No leak now: the hole was closed, and from there on the line is flat."
-	case f.duct.Hole == 0 && f.slow && f.unseen:
-		return "No leak, and a slow fill: the line is flat, without a bend where the valve was shut. So the program has no estimate: the supply might be on."
 	case f.duct.Hole == 0 && f.slow:
 		return "No leak, and a slow fill: the air had settled before the valve was shut, so the line is flat."
 	case f.duct.Hole == 0:

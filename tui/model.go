@@ -256,6 +256,9 @@ func (m *model) take(it sensor.Item, now time.Time) {
 	}
 	m.heard, m.at, m.why = now, it.Sample.At, ""
 	m.step(decay.Taken{Sample: it.Sample})
+	if it.Shut {
+		m.step(decay.Shut{At: it.At})
+	}
 	if m.s.card != nil {
 		m.wait(it.Sample)
 		return

@@ -223,6 +223,9 @@ func (b *bench) follow(ctx context.Context, run *tui.CounterRun, test tui.Counte
 				heard = time.Now()
 				at = it.At - test.From
 				run.Step(decay.Taken{Sample: decay.Sample{At: at, P: it.P}})
+				if it.Shut {
+					run.Step(decay.Shut{At: at})
+				}
 			}
 		}
 		// Without readings the time goes on all the same, or the test would not end.

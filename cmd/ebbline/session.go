@@ -116,6 +116,9 @@ func (s *session) take(it sensor.Item) {
 	s.heard, s.at = time.Now(), max(s.at, at)
 	if it.Fault == nil {
 		s.step(decay.Taken{Sample: it.Sample})
+		if it.Shut {
+			s.step(decay.Shut{At: it.At})
+		}
 		return
 	}
 	s.fault(*it.Fault)

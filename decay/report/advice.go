@@ -112,6 +112,9 @@ func Verdict(r decay.Result) string {
 	case decay.Leaks:
 		return "leaks: more than a " + limit + " hole would"
 	case decay.NeverBuilt:
+		if r.Warned("gone-at-once") {
+			return "never built: without the supply the pressure was gone at once, so the leak is large; find it by ear"
+		}
 		return "never built: the pressure would not come up, so the leak is large; find it by ear"
 	case decay.NoHold:
 		return "no hold: the trace has no isolated stretch to judge"

@@ -202,6 +202,9 @@ func VerdictSentence(r decay.Result) string {
 	case decay.Leaks:
 		return "It leaks: more than a " + limit + " hole would."
 	case decay.NeverBuilt:
+		if r.Warned("gone-at-once") {
+			return "Without the supply the pressure was gone at once: a large leak, or a plug that is not tight."
+		}
 		return "The pressure would not come up: a large leak, or a plug that is not tight."
 	case decay.NoHold:
 		return "There was no time in which the air was shut in. Nothing can be said of the part."

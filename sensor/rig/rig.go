@@ -140,6 +140,7 @@ type Rig struct {
 	cfg          Config
 	m, t         float64 // air in the duct: kg, K
 	supply, vent bool    // open
+	told         bool    // that the supply valve was shut, and the duct with it; or there is nothing to tell
 	hA           float64 // W/K
 	step         float64 // of the integration, s
 	rng          *rand.Rand
@@ -148,7 +149,7 @@ type Rig struct {
 // New returns a rig at ambient with both valves shut. The configuration must
 // be valid.
 func New(c Config) *Rig {
-	r := &Rig{cfg: c, t: float64(c.Temperature), rng: rand.New(rand.NewPCG(c.Seed, 0x656262))}
+	r := &Rig{cfg: c, t: float64(c.Temperature), told: true, rng: rand.New(rand.NewPCG(c.Seed, 0x656262))}
 	r.m = float64(c.Ambient) * float64(c.Volume) / (decay.RAir * r.t)
 	r.hA = c.wallHeat()
 	r.step = c.stepFor()
@@ -156,13 +157,23 @@ func New(c Config) *Rig {
 }
 
 // Fill opens the supply valve and shuts the vent.
-func (r *Rig) Fill() { r.supply, r.vent = true, false }
+func (r *Rig) Fill() { r.supply, r.vent, r.told = true, false, true }
 
 // Isolate shuts both valves.
-func (r *Rig) Isolate() { r.supply, r.vent = false, false }
+func (r *Rig) Isolate() {
+	r.told = r.told && !r.supply
+	r.supply, r.vent = false, false
+}
 
 // Release shuts the supply valve and opens the vent.
-func (r *Rig) Release() { r.supply, r.vent = false, true }
+func (r *Rig) Release() { r.supply, r.vent, r.told = false, true, true }
+
+// shut reports, once, that the supply valve was shut to isolate the duct.
+func (r *Rig) shut() bool {
+	shut := !r.told
+	r.told = true
+	return shut
+}
 
 // Pressure is the true pressure in the duct.
 func (r *Rig) Pressure() decay.Pressure {

@@ -54,6 +54,7 @@ func (s *Source) Next(ctx context.Context) (sensor.Item, error) {
 		}
 		it := sensor.Item{Reading: sensor.Reading{Sample: decay.Sample{At: s.board.now}}}
 		ambient := s.board.rig.cfg.Ambient
+		it.Shut = more && sends && s.board.rig.shut()
 		s.mu.Unlock()
 		if !more {
 			return sensor.Item{}, io.EOF
