@@ -113,6 +113,17 @@ func (h *history) coarse() float64 {
 	return 0
 }
 
+// step is what of a converter's step noise leaves to be seen in a mean of readings
+// (B. Widrow, I. Kollár, Quantization Noise, 2008, ch. 4, from memory), Pa.
+func (h *history) step() float64 {
+	q := h.coarse()
+	if q == 0 {
+		return 0
+	}
+	noise := h.scatter / q
+	return q * math.Exp(-2*math.Pi*math.Pi*noise*noise)
+}
+
 // middle is the upper median of s, which it reorders: C. A. R. Hoare's FIND,
 // Comm. ACM 4 (1961) 321, as it is needed at every reading.
 func middle(s []float64) float64 {

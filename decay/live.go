@@ -269,7 +269,7 @@ func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Re
 	d := newHoldData(cells, sg.hold, float64(r.Ambient), zero, float64(set.AmbientTemperature), sigma, trusted)
 	switch {
 	case sg.hasAmbient:
-		d.zeroSD = sg.ambientSD
+		d.zeroSD = math.Hypot(sg.ambientSD, l.h.step()/math.Sqrt(12)) // at rest they all stand on one step
 	case set.ZeroTolerance > 0 && set.FullScale > 0:
 		d.zeroSD = set.ZeroTolerance * set.FullScale / 1.96
 	}
@@ -394,7 +394,8 @@ func (l *Live) faults(r *Result) {
 	}
 }
 
-// cornerDoubt is how well the moment of isolation is known, s, at 95 %.
+// cornerDoubt is how well the moment of isolation is known, s, at 95 %; not
+// better than some two thirds of the time between readings.
 const cornerDoubt = 0.05
 
 // settlingDoubt is the share of the settling still going on at the end of a
@@ -419,20 +420,23 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 	left := math.Abs(e.settling(d.tw)) * settlingDoubt / psi0
 	// Readings that stay on one step of the converter may hide a fall of almost one,
 	// however many they are; a fall over many steps is seen by their edges. The
-	// settling takes its time before that. Uniform at either end: √(2/12); noise
-	// blurs it (B. Widrow, I. Kollár, Quantization Noise, 2008, ch. 4, from memory).
+	// settling takes its time before that. Uniform at either end: √(2/12).
 	tilt := 0.0
 	if q := l.h.coarse(); q > 0 {
 		late := math.Max(length-2*math.Exp(e.best.th[parLnTau]), length/3)
-		noise := l.h.scatter / q
-		tilt = 0.4 * q * math.Exp(-2*math.Pi*math.Pi*noise*noise) / math.Max(1, k*psi0*p0*late/q) / (p0 * psi0 * late)
+		tilt = 0.4 * l.h.step() / math.Max(1, k*psi0*p0*late/q) / (p0 * psi0 * late)
 	}
 	sdK := math.Hypot(e.sdK, tilt)
 	// Tolerances that scale the answer, in quadrature with the trace.
 	rel := set.SpanTolerance * (pa/p0 + 0.5*pa/g0*btof(psi0 < 0.999*psiChoked))
 	// The area of anything but a nozzle hangs on the pressure at isolation, whose moment is not known exactly.
 	g := e.best.model.gas(&e.best.th, pa, d.tw, p0)
-	if later, _ := g.moved(math.Max(p0*(1-k*psi0*cornerDoubt), pa)); k > 0 && g.k > 0 {
+	falling := k * psi0 // by its leak and by settling, 1/s
+	if !e.best.model.still {
+		falling += math.Abs(e.best.th[parDT]) / d.tw / math.Exp(e.best.th[parLnTau])
+	}
+	doubt := math.Max(cornerDoubt, 0.7*l.h.dt)
+	if later, _ := g.moved(math.Max(p0*(1-falling*doubt), pa)); k > 0 && g.k > 0 {
 		rel = math.Hypot(rel, later/g.k-1)
 	}
 	// A sensor that lags shows a fast leak as another one of other air; the lag is
