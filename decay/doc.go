@@ -40,7 +40,15 @@
 // temperature throughout the gas; the leak's law steady during the hold.
 // Rubber that swells or creeps is confusable with a small leak in one short
 // hold; [Setup.Compliance] says by how much it may. The priors of settling and
-// of the laws are beside the models, with their reasons.
+// of the laws are beside the models, with their reasons: air is hardly ever
+// hotter than an adiabatic fill makes it, nor much colder than the walls.
+//
+// A sensor may follow with a lag of some tenths of a second. Where no model
+// explains what follows the corner, more of it is left out; where none explains
+// the rest, the readings count for less, so that the priors count for more, and
+// the interval widens by what the lag does to a fast leak. A coarse converter's
+// step is found from the readings; what it hides in zero and slope widens the
+// interval as far as noise does not blur it.
 //
 // # Symbols
 //
