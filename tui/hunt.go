@@ -21,6 +21,7 @@ const rateSpan = 60.0
 type hunt struct {
 	known   bool
 	settled bool    // the air has, since the fill
+	calm    float64 // s of the test, since when it seems so; NaN: it does not
 	empty   bool    // there is too little pressure to hunt with
 	rate    float64 // of the pressure, Pa/s, negative when losing
 	least   float64 // the smallest change of the rate that can be told, Pa/s
@@ -50,16 +51,9 @@ func (m *model) meterReading() {
 	m.meter.look(t)
 	h, r := &m.s.hunt, &m.meter
 	h.known, h.rate, h.trend, h.since = r.known && !m.s.st.Lost, r.rate, r.trend, t-r.at
-	// Settling fades like a leak that gets smaller: the level starts after it.
-	// A joint that is pressed may look like a new hold, or let go like a release;
-	// so what was settled stays so until the next fill.
-	switch m.s.st.Phase {
-	case decay.PhaseHold:
-		h.settled = h.settled || settledAir(m.s.st)
-	case decay.PhaseReady, decay.PhaseFill:
-		h.settled = false
-	}
-	if h.empty = float64(m.s.st.P) < 0.05*float64(m.s.set.Ceiling); !h.settled || h.empty {
+	m.settling(t)
+	h.empty = float64(m.s.st.P) < 0.05*float64(m.s.set.Ceiling)
+	if !h.settled || h.empty {
 		r.weight, r.trend, r.looks = 0, trendNone, 0
 		h.trend = trendNone
 	}
@@ -97,16 +91,46 @@ func (m *model) noticeTouch() {
 	}
 }
 
-// settledAir reports whether what is left of settling is small beside the
-// leak: a tenth of its rate, or four time constants gone.
-func settledAir(st decay.State) bool {
+// calmFor is how long the air must seem settled, s: an early fit knows little of
+// how long it takes, and takes back what it said.
+const calmFor = 3.0
+
+// settling tells whether the air has settled at t seconds. Settling fades like a
+// leak that gets smaller: the level starts after it, and what is left of it is
+// no change. An answer that is taken back counts, until a change was told: a
+// joint that is pressed may look like a new hold, or let go like a release.
+func (m *model) settling(t float64) {
+	h, r := &m.s.hunt, &m.meter
+	switch m.s.st.Phase {
+	case decay.PhaseHold:
+		left, ok := settlingLeft(m.s.st)
+		switch {
+		case !ok:
+			h.calm = math.NaN()
+		case math.IsNaN(h.calm):
+			h.calm = t
+		}
+		if r.trend < trendSmaller {
+			h.settled = t-h.calm > calmFor
+		}
+		r.fading = left
+	case decay.PhaseReady, decay.PhaseFill:
+		h.settled, h.calm = false, math.NaN()
+	}
+}
+
+// settlingLeft is what is left of settling as a share of the leak's rate, and
+// whether that is too little to hide it: a tenth, or four time constants gone.
+func settlingLeft(st decay.State) (left float64, ok bool) {
 	r := st.Result
 	if !r.HasFit {
-		return false
+		return 0, false
 	}
 	t, tau := (st.Now - r.Hold.Start).Seconds(), math.Max(r.Settling.Tau.Seconds(), 0.1)
-	left := math.Abs(r.Settling.Amplitude) * float64(r.Hold.StartAbs) / tau * math.Exp(-t/tau)
-	return t > 4*tau || t > 3 && left < 0.1*math.Abs(r.LossRate)
+	first := math.Abs(r.Settling.Amplitude) * float64(r.Hold.StartAbs) / tau / math.Abs(r.LossRate)
+	left = first * math.Exp(-t/tau)
+	// Where settling was much of the loss, its end is not known before it has come.
+	return left, t > 4*tau || t > 3 && left < 0.1 && (t > 2.5*tau || first < 0.5)
 }
 
 // startMark takes the moment for a mark; its word is then typed.

@@ -162,6 +162,39 @@ func TestHuntOnTheSimulatedRig(t *testing.T) {
 	}
 }
 
+// While the air settles nobody has pressed a joint, whatever an early fit made of
+// it: no word may say so, and the hold goes on.
+func TestNoWordWhileTheAirSettles(t *testing.T) {
+	for _, x := range []struct{ litres, hole, feed float64 }{{8, 1, 4}, {2, 0.3, 8}, {10, 0.6, 4}} {
+		for seed := range uint64(4) {
+			c := rig.Default()
+			c.Volume, c.Hole = decay.Volume(x.litres)*decay.Litre, decay.Length(x.hole)*decay.Millimetre
+			c.FeedBore, c.Seed = decay.Length(x.feed)*decay.Millimetre, seed+1
+			r := rig.New(c)
+			b := newBench(Options{Setup: decay.Setup{Of: decay.PartHose, Volume: c.Volume, Ambient: c.Ambient}})
+			flow := func(float64) decay.Gauge { r.Advance(20 * time.Millisecond); return r.Read() }
+			b.run(t, 3*time.Second, flow)
+			for r.Fill(); float64(r.Pressure().Gauge(c.Ambient)) < 0.98*float64(c.Supply); {
+				b.run(t, 100*time.Millisecond, flow)
+			}
+			r.Isolate()
+			b.keys("h")
+			same := false
+			for end := b.at + 40*time.Second; b.at < end; {
+				b.run(t, 200*time.Millisecond, flow)
+				w, _ := b.model.s.huntWord()
+				same = same || w == "SAME"
+				if w == "SMALLER" || w == "LARGER" {
+					t.Fatalf("%+v, seed %d, at %v: %s", x, c.Seed, b.at, w)
+				}
+			}
+			if r := b.model.s.st.Result; !same || r.Touched != 0 || (b.at-r.Hold.End) > 5*time.Second {
+				t.Errorf("%+v, seed %d: SAME came: %v; touched %v, held %v to %v", x, c.Seed, same, r.Touched, r.Hold.Start, r.Hold.End)
+			}
+		}
+	}
+}
+
 // At low pressure the hunt tells one story: no size beside "fill again".
 func TestHuntAtLowPressure(t *testing.T) {
 	d := newDuct(10, 2)

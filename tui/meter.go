@@ -46,6 +46,7 @@ type meter struct {
 
 	scatter float64 // of a bin about the slope, Pa, averaged over seconds
 
+	fading float64 // share of the level that the air's settling may still take off it
 	level  float64 // K since the latest change
 	weight float64 // s that the level was read over, at most levelMemory
 	looks  int     // in a row that tell a change, negative for a smaller one
@@ -109,7 +110,11 @@ func (m *meter) look(t float64) {
 	going := m.trend >= trendSmaller && t-m.at < changeOver
 	levelSD := m.sd / math.Sqrt(m.weight/meterMemory)
 	diff := m.k - m.level
-	clear := math.Abs(diff) > changeZ*math.Hypot(m.sd, levelSD) && math.Abs(diff) > changeLeast*math.Abs(m.level)
+	least := changeLeast
+	if diff < 0 {
+		least += m.fading
+	}
+	clear := math.Abs(diff) > changeZ*math.Hypot(m.sd, levelSD) && math.Abs(diff) > least*math.Abs(m.level)
 	switch {
 	case !clear:
 		m.looks = 0

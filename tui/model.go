@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
 	"strconv"
 	"time"
 
@@ -122,7 +123,7 @@ func (m *model) startTest(set decay.Setup) {
 	m.waited = nil
 	m.meter, s.clean = meter{}, decay.Result{}
 	s.wait = wait{}
-	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04)}, viewRoom
+	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04), calm: math.NaN()}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
 	s.st = m.state()
 	m.refreshKeys()
