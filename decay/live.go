@@ -26,7 +26,10 @@ type Live struct {
 	h    *history
 	last Sample
 
-	shutAt                float64 // when the supply valve was said to be shut, s; NaN: never
+	shutAt    float64 // when the supply valve was said to be shut, s; NaN: never
+	leaning   Outcome // what the interval under watching says at present
+	leaningAt float64 // and how long the hold was when it began to say so, s
+
 	touchedAt             float64 // when the leak was said to be changed, s; NaN: never
 	filledAt              float64 // when the latest fill began, s; NaN: none was seen
 	over, saturated, open int     // readings above the ceiling, at full scale, below zero scale
@@ -331,7 +334,7 @@ func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Re
 	if length < 5 && float64(length)*e.k < 1 {
 		r.Flags = append(r.Flags, FlagShortHold)
 	}
-	l.report(&r, &l.warmData, &e, length)
+	l.report(&r, &l.warmData, &e, length, final)
 	if flat := r.Outcome == Holds || r.Outcome == Undecided && !sg.holdOpen; flat && !sg.isolated && !math.IsNaN(sg.fillAt) {
 		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
 		r.IfShut, r.HeldUp = r.Outcome, length > 5 // nobody lets the air out as soon as the valve is shut
@@ -403,7 +406,7 @@ const cornerDoubt = 0.05
 const settlingDoubt = 0.15
 
 // report fills in what the fit says, with every stated tolerance, and judges.
-func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
+func (l *Live) report(r *Result, d *holdData, e *estimate, length float64, final bool) {
 	set := l.set
 	p0, pa := e.best.th[parP0], d.pa
 	r.HasFit = true
@@ -457,7 +460,7 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		return k - down - creep, (k + up) * (1 + growth)
 	}
 	lowV, highV := bounds(e.lowK, e.hiK, 1.96)
-	low := lowV + creep
+	lowZ, highZ := bounds(e.lowWatched, e.hiWatched, watchedZ)
 	r.Rate = Interval{k, math.Max(lowV, 0), math.Max(highV, 0), 0.95}
 	toArea := float64(set.Volume) / speed
 	if r.HasVolume {
@@ -468,7 +471,6 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		}
 		lowA, highA := area(lowV, highV, 1.96)
 		r.Area = Interval{a, lowA, highA, 0.95}
-		lowZ, highZ := bounds(e.lowWatched, e.hiWatched, watchedZ)
 		r.watched.Value = a
 		r.watched.Low, r.watched.High = area(lowZ, highZ, watchedZ)
 		r.AreaSD = sdK * toArea
@@ -501,24 +503,38 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		return
 	}
 	lim := float64(CircleArea(set.Limit)) * set.Cd
+	// clears is how many times as long a hold has to be until its bounds of K clear
+	// the limit: the trace's share of the width falls as t^−fall, creep's as 1/t, the
+	// rest stays.
+	clears := func(low, high, z, fall float64) (float64, bool) {
+		low += creep
+		tolerance := z / 1.96 * k * toArea * set.VolumeTolerance
+		for f := 1.05; f < 64; f *= 1.05 {
+			tr := math.Pow(f, -fall)
+			up := (k + (high-k)*tr + k*growth*(1-tr)) * toArea
+			dn := (k - (k-low)*tr - creep/f) * toArea
+			a := k * toArea
+			up = a + math.Hypot(up-a, tolerance)
+			dn = a - math.Hypot(a-dn, tolerance)
+			if dn > lim || up < lim {
+				return f, true
+			}
+		}
+		return 0, false
+	}
+	if !final {
+		f, ok := clears(lowZ, highZ, watchedZ, watchedFall)
+		l.promise(r, length, f*length, ok)
+	}
 	switch {
 	case r.Area.Low > lim:
 		r.Outcome = Leaks
 	case r.Area.High < lim:
 		r.Outcome = Holds
 	default:
-		// The trace's share of the width falls as t^−1.5, creep's as 1/t, the rest stays.
-		for f := 1.05; f < 64; f *= 1.05 {
-			tr := math.Pow(f, -1.5)
-			up := (k + (highV-k)*tr + k*growth*(1-tr)) * toArea
-			dn := (k - (k-low)*tr - creep/f) * toArea
-			a := k * toArea
-			up = a + math.Hypot(up-a, a*set.VolumeTolerance)
-			dn = a - math.Hypot(a-dn, a*set.VolumeTolerance)
-			if dn > lim || up < lim {
-				r.ToDecide, r.HasDecide = seconds((f-1)*length), true
-				break
-			}
+		if final {
+			f, ok := clears(lowV, highV, 1.96, 1.5)
+			r.ToDecide, r.HasDecide = seconds((f-1)*length), ok
 		}
 		if r.Touched > 0 {
 			r.ToDecide, r.HasDecide = 0, false
@@ -531,6 +547,21 @@ func (l *Live) report(r *Result, d *holdData, e *estimate, length float64) {
 		r.Warnings = append(r.Warnings, Warning{"unsettled", fmt.Sprintf("the air was still settling when the hold ended, with a time constant of %.0f s: the leak may be smaller than is said; hold for %.0f s to be sure",
 			s.Tau.Seconds(), settledAfter*s.Tau.Seconds())})
 	}
+}
+
+// promise says how much longer it is to the verdict of a test that is watched, where
+// the hold clears the limit from a length on, s, if at all: the answer has to stand
+// for a while after that.
+func (l *Live) promise(r *Result, length, clears float64, ok bool) {
+	switch v := r.sequential(); {
+	case v == Undecided:
+	case v == l.leaning:
+		clears, ok = l.leaningAt, true
+	default:
+		clears, ok = length, true
+	}
+	left := math.Max(watchedSeconds, watchedGrowth*clears) - length
+	r.ToDecide, r.HasDecide = seconds(left), ok && left > 0
 }
 
 // In a hold shorter than three time constants of air that settles by natural

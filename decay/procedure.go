@@ -181,9 +181,7 @@ type Procedure struct {
 	left    []Span // of readings that were left out
 	leaving bool   // the last of these goes on
 
-	leaning   Outcome // what the interval says at present
-	leaningAt float64 // and how long the hold was when it began to say so, s
-	state     State
+	state State
 }
 
 // NewProcedure starts a test.
@@ -201,6 +199,7 @@ func (p *Procedure) State() State { return p.state }
 const (
 	watchedZ       = 3.5
 	watchedSeconds = 6.0
+	watchedFall    = 2.0 // how fast it narrows: settling comes apart from the leak, see TestHowLongIsToldRight
 	watchedGrowth  = 1.3 // by which the hold must have grown while the answer stayed the same
 )
 
@@ -298,21 +297,24 @@ func (p *Procedure) Step(ev Event) []Effect {
 		s.Now = max(s.Now, ev.At)
 		phase, since, r := p.live.Look()
 		if phase == PhaseFill {
-			r.HasFit = false // whatever fits a pressure that is held up is no leak
+			r.HasFit, r.HasDecide = false, false // whatever fits a pressure that is held up is no leak
 			if r.Outcome == Holds || r.Outcome == Leaks {
 				r.Outcome = Undecided
 			}
 		}
-		s.Result = r
 		out = p.enter(out, phase, since)
+		if s.Verdict != Undecided {
+			r.HasDecide = false
+		}
+		s.Result = r
 		out = append(out, Estimated{s.Now, r})
 		length := (r.Hold.End - r.Hold.Start).Seconds()
-		if v := r.sequential(); v != p.leaning || v == Undecided {
-			p.leaning, p.leaningAt = v, length
-		} else if s.Verdict == Undecided && length >= watchedSeconds && length >= watchedGrowth*p.leaningAt {
+		if v := r.sequential(); v != p.live.leaning || v == Undecided {
+			p.live.leaning, p.live.leaningAt = v, length
+		} else if s.Verdict == Undecided && length >= watchedSeconds && length >= watchedGrowth*p.live.leaningAt {
 			// A fit from scratch must say so too: a live one starts where the last one ended.
 			if _, _, fresh := p.live.look(true); fresh.sequential() != v {
-				p.leaning, p.leaningAt = Undecided, length
+				p.live.leaning, p.live.leaningAt = Undecided, length
 				break
 			}
 			s.Verdict = v
@@ -399,7 +401,7 @@ func (p *Procedure) advise() Advice {
 			return AdviseListen
 		case s.Now-s.PhaseSince < 10*time.Second:
 			return AdviseHandsOff
-		case s.Result.HasDecide && s.Result.ToDecide < 10*time.Minute:
+		case s.Result.HasDecide && s.Result.Outcome == Undecided && s.Result.ToDecide < 10*time.Minute:
 			return AdviseHoldOn
 		case s.Result.HasFit && s.Result.Outcome == Undecided && s.Now-s.PhaseSince > 30*time.Second:
 			return AdviseMoreHelp

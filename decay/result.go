@@ -101,14 +101,19 @@ type Result struct {
 	Cd        float64  // of the equivalent hole
 	Rate      Interval // K = CdA·√(RT)/V, 1/s
 
-	Law       Law
-	LossRate  float64 // leak's share of the pressure loss at the hold's start, Pa/s, positive when losing
-	Flow      float64 // leak's molar flow at the hold's start, mol/s
-	Settling  Settling
-	Limit     Length
-	Smallest  Length        // smallest hole this sensor, volume and time resolve; 0 when unknown
-	ToDecide  time.Duration // estimate of how much longer a hold would settle the verdict
-	HasDecide bool          // ToDecide is meaningful
+	Law      Law
+	LossRate float64 // leak's share of the pressure loss at the hold's start, Pa/s, positive when losing
+	Flow     float64 // leak's molar flow at the hold's start, mol/s
+	Settling Settling
+	Limit    Length
+	Smallest Length // smallest hole this sensor, volume and time resolve; 0 when unknown
+	// ToDecide is an estimate of how much longer it takes. Of a finished test or a
+	// trace it is by how much longer a hold like it, judged once at its end, would be
+	// decided: then, and only then, it is undecided. While a test runs it is how long
+	// until its verdict is shown, which under watching needs a wider interval that has
+	// stood for a while; it is then told of a likely outcome too.
+	ToDecide  time.Duration
+	HasDecide bool // ToDecide is meaningful
 
 	Peak     Gauge
 	Volume   Volume

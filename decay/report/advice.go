@@ -40,11 +40,15 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 			return "Hands off: the air is settling."
 		}
 		// Watched all the time, a verdict needs a wider interval than at the end.
-		switch r := st.Result; {
+		r, longer := st.Result, "a little longer makes"
+		if r.HasDecide && r.ToDecide > 0 {
+			longer = roughly(r.ToDecide) + " more make"
+		}
+		switch {
 		case r.HasFit && r.Outcome == decay.Leaks:
-			return "Hands off: it looks like a leak; a little longer makes that sure."
+			return "Hands off: it looks like a leak; " + longer + " that sure."
 		case r.HasFit && r.Outcome == decay.Holds:
-			return "Hands off: it seems to hold; a little longer makes that sure."
+			return "Hands off: it seems to hold; " + longer + " that sure."
 		}
 		return "Hands off: reading the leak."
 	case decay.AdviseHoldOn:
