@@ -58,6 +58,15 @@ const (
 	dialDone // the result
 )
 
+// handQuestion is what is asked before the first reading.
+type handQuestion uint8
+
+const (
+	askDivision handQuestion = iota
+	askPart
+	askVolume
+)
+
 // hand is the screen of a hold that is read by eye.
 type hand struct {
 	o    HandOptions
@@ -68,7 +77,9 @@ type hand struct {
 	run  *HandRun
 
 	stage   handStage
-	sizing  bool // the volume is asked for, not the division
+	asks    handQuestion
+	of      decay.Part // chosen so far
+	unsized bool       // the volume is not known
 	field   []rune
 	keyed   time.Time // when the field's first key was pressed
 	now     time.Time // of the latest tick
@@ -102,16 +113,26 @@ func newHand(o HandOptions, term terminal) *hand {
 		m.s.unit = decay.PressureUnits[0]
 	}
 	m.run = NewHandRun(o.Setup)
-	switch {
-	case o.Setup.Division == 0:
-		m.stage = dialAsked
-	case o.Setup.Volume == 0:
-		m.stage, m.sizing = dialAsked, true
+	m.of = usualPart
+	m.ask()
+	m.look()
+	return m
+}
+
+// ask goes to the next question that was not answered, or begins. Of a hold that
+// is gone on with the part is no question: its record has it, or left it open.
+func (m *hand) ask() {
+	m.stage = dialAsked
+	switch set := m.o.Setup; {
+	case set.Division == 0:
+		m.asks = askDivision
+	case set.Of == decay.PartUnstated && len(m.o.Earlier) == 0:
+		m.asks = askPart
+	case set.Volume == 0 && !m.unsized:
+		m.asks = askVolume
 	default:
 		m.begin()
 	}
-	m.look()
-	return m
 }
 
 // begin opens the record.
@@ -216,8 +237,14 @@ func (m *hand) enter() {
 	text := string(m.field)
 	switch m.stage {
 	case dialAsked:
-		if m.sizing {
+		switch m.asks {
+		case askVolume:
 			m.size(strings.TrimSpace(text))
+			return
+		case askPart:
+			m.o.Setup.Of, m.field, m.problem = m.of, nil, ""
+			m.s.set = m.o.Setup.WithDefaults()
+			m.ask()
 			return
 		}
 		if strings.TrimSpace(text) == "" {
@@ -231,11 +258,7 @@ func (m *hand) enter() {
 		}
 		m.o.Setup.Division, m.s.set.Division = g, g
 		m.field, m.problem = nil, ""
-		if m.o.Setup.Volume == 0 {
-			m.sizing = true
-			return
-		}
-		m.begin()
+		m.ask()
 	case dialReady, dialReads:
 		if strings.TrimSpace(text) == "" {
 			m.problem = "type what the dial shows, then Enter"
@@ -284,7 +307,8 @@ func (m *hand) size(text string) {
 		}
 		m.o.Setup.Volume, m.s.set.Volume = v, v
 	}
-	m.begin()
+	m.unsized = text == ""
+	m.ask()
 }
 
 // choose moves to another reading that z is to take back.

@@ -34,7 +34,10 @@ func (m *hand) draw(w, h int) *grid {
 
 // sentence is what to do now.
 func (m *hand) sentence() string {
-	if m.stage == dialAsked && m.sizing {
+	if m.stage == dialAsked && m.asks == askPart {
+		return "What is under test? " + limitHint(m.of, m.limitTyped())
+	}
+	if m.stage == dialAsked && m.asks == askVolume {
 		return "How much air is in the duct? Without its volume only the rate can be told, and no hole."
 	}
 	if m.stage == dialAsked {
@@ -46,13 +49,24 @@ func (m *hand) sentence() string {
 	return m.run.HandSentence(m.s.unit)
 }
 
+// limitTyped is the limit that was stated, "" when the part decides it.
+func (m *hand) limitTyped() string {
+	if m.o.Setup.Limit == 0 {
+		return ""
+	}
+	return mm(float64(m.o.Setup.Limit))
+}
+
 // prompt is the line that is typed in.
 func (m *hand) prompt() (before, typed, after string) {
 	u := m.s.unit.Name
 	switch m.stage {
 	case dialAsked:
 		typed = string(m.field)
-		if m.sizing {
+		switch m.asks {
+		case askPart:
+			return "◀ " + report.PartWords(m.of) + " ▶ ", "", ""
+		case askVolume:
 			return "volume > ", typed, " L   Enter alone: not known"
 		}
 		after = " " + u + "   Enter alone: " + usualDivision(m.s.unit) + " " + u
@@ -80,6 +94,9 @@ func (m *hand) drawFull(g *grid) {
 	news := fact{"division " + m.division() + ", limit " + mm(float64(m.s.set.Limit)) + " mm, ceiling " + m.s.set.Ceiling.Format(m.s.unit), dim}
 	if m.stage == dialAsked {
 		news.text = "limit " + mm(float64(m.s.set.Limit)) + " mm, ceiling " + m.s.set.Ceiling.Format(m.s.unit)
+		if m.asks != askVolume && m.limitTyped() == "" { // the part is still to decide the limit
+			news.text = "ceiling " + m.s.set.Ceiling.Format(m.s.unit)
+		}
 	}
 	if m.s.saved != "" {
 		news = fact{"saved: " + m.s.saved, plain}
@@ -184,7 +201,10 @@ func (m *hand) drawTop(g *grid, left, y, right int) int {
 	switch m.stage {
 	case dialAsked:
 		word = "DIAL"
-		if m.sizing {
+		switch m.asks {
+		case askPart:
+			word = "PART"
+		case askVolume:
 			word = "AIR"
 		}
 	case dialReady:

@@ -25,6 +25,9 @@ func init() {
 	anywhere := dialAsked | dialReady | dialReads | dialDone
 	handActions = []handAction{
 		bind(dialAsked, "Enter", "take it", "take the answer that was typed, or the usual one", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
+		bind(dialAsked, "← →", "choose", "choose what is under test", nil),
+		{Binding: key.NewBinding(key.WithKeys("left")), in: dialAsked, do: func(m *hand) tea.Cmd { m.turn(-1); return nil }},
+		{Binding: key.NewBinding(key.WithKeys("right")), in: dialAsked, do: func(m *hand) tea.Cmd { m.turn(1); return nil }},
 		bind(dialReady|dialReads, "Enter", "take the reading", "take the reading that was typed", func(m *hand) tea.Cmd { m.enter(); return nil }, "enter"),
 		bind(dialDone, "Enter", "leave", "leave: the record is kept", func(*hand) tea.Cmd { return tea.Quit }, "enter", "q"),
 		bind(dialReads, "z", "take back", "take the last reading back, or the chosen one", func(m *hand) tea.Cmd { m.undo(); return nil }, "z"),
@@ -55,14 +58,14 @@ func (m *hand) press(k tea.KeyMsg) tea.Cmd {
 	}
 	typing := m.stage != dialDone && len(m.field) > 0 && k.Type == tea.KeyRunes && k.String() != "?" // 2e, too, is what was typed
 	for _, a := range handActions {
-		if a.in&m.stage != 0 && !typing && key.Matches(k, a.Binding) {
+		if a.in&m.stage != 0 && a.do != nil && !typing && key.Matches(k, a.Binding) {
 			if k.Type == tea.KeyEsc {
 				m.leaving = leaving
 			}
 			return a.do(m)
 		}
 	}
-	if m.stage == dialDone {
+	if m.stage == dialDone || m.stage == dialAsked && m.asks == askPart {
 		return nil
 	}
 	switch k.Type {
@@ -96,6 +99,13 @@ func (m *hand) leave() tea.Cmd {
 	return nil
 }
 
+// turn goes to another part, where it is asked for.
+func (m *hand) turn(by int) {
+	if m.asks == askPart {
+		m.of = otherPart(m.of, by)
+	}
+}
+
 // nextUnit goes through the units dials are marked in.
 func (m *hand) nextUnit() {
 	c := counter{s: m.s}
@@ -108,6 +118,9 @@ func (m *hand) hints() []hint {
 	var out []hint
 	for _, a := range handActions {
 		k := a.Help().Key
+		if k == "" || k == "← →" && m.asks != askPart {
+			continue
+		}
 		if typed := len(m.field) > 0 && len(k) == 1 && k != "?"; typed || a.in&m.stage == 0 {
 			continue
 		}
@@ -134,7 +147,7 @@ func (m *hand) hints() []hint {
 func (m *hand) helpLines() []fact {
 	out := []fact{{"keys here", strong}}
 	for _, a := range handActions {
-		if a.in&m.stage != 0 {
+		if a.in&m.stage != 0 && a.Help().Key != "" {
 			k := a.Help().Key
 			out = append(out, fact{pad(k, 8) + a.Help().Desc, plain})
 		}

@@ -53,7 +53,7 @@ type person struct {
 func newPerson(t *testing.T, division decay.Gauge) *person {
 	p := &person{t: t, now: time.Unix(1e9, 0)}
 	p.m = newHand(HandOptions{
-		Setup: decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Division: division}, Bell: true,
+		Setup: decay.Setup{Of: usualPart, Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Division: division}, Bell: true,
 		Begin: func(decay.Setup) error { return nil },
 		Keep: func(all, back []DialReading) error {
 			p.kept, p.back = append(p.kept[:0], all...), len(back)
@@ -231,7 +231,7 @@ func TestByHandAsksAboutAReadingThatDoesNotFit(t *testing.T) {
 
 func TestByHandSaysWhenNothingIsKept(t *testing.T) {
 	full := errors.New("the disk is full")
-	m := newHand(HandOptions{Setup: decay.Setup{Division: psi, Volume: decay.Litre}, Begin: func(decay.Setup) error { return full }}, &deaf{})
+	m := newHand(HandOptions{Setup: decay.Setup{Of: usualPart, Division: psi, Volume: decay.Litre}, Begin: func(decay.Setup) error { return full }}, &deaf{})
 	if text := m.draw(80, 24).render(&none); !strings.Contains(text, "nothing is kept: the disk is full") {
 		t.Errorf("%s", text)
 	}
@@ -261,7 +261,7 @@ func TestByHandGoesOn(t *testing.T) {
 }
 
 func TestByHandAsksForTheVolume(t *testing.T) {
-	m := newHand(HandOptions{Setup: decay.Setup{}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
+	m := newHand(HandOptions{Setup: decay.Setup{Of: usualPart}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
 	says := func(words string) {
 		t.Helper()
 		if text := m.draw(80, 24).render(&none); !strings.Contains(text, words) {
@@ -279,7 +279,7 @@ func TestByHandAsksForTheVolume(t *testing.T) {
 	if v := float64(m.run.set.Volume) / decay.Litre; math.Abs(v-8.5) > 1e-9 || m.stage != dialReady {
 		t.Errorf("volume %v L, stage %v", v, m.stage)
 	}
-	m = newHand(HandOptions{Setup: decay.Setup{Division: psi}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
+	m = newHand(HandOptions{Setup: decay.Setup{Of: usualPart, Division: psi}, Begin: func(decay.Setup) error { return nil }}, &deaf{})
 	says("How much air is in the duct?")
 	m.press(keyOf("enter"))
 	if m.stage != dialReady || m.run.set.Volume != 0 {
@@ -358,7 +358,7 @@ func TestUndoForgetsNothingElse(t *testing.T) {
 func handMoments() map[string]*hand {
 	out := map[string]*hand{}
 	make := func(name string, n int, after time.Duration, change func(*hand)) {
-		set := decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Division: .5 * psi}
+		set := decay.Setup{Of: usualPart, Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient, Division: .5 * psi}
 		m := newHand(HandOptions{Setup: set, Bell: true, Title: "Job 12, blue van (made up)"}, &deaf{})
 		m.now = time.Unix(1e9, 0)
 		if n > 0 {
@@ -385,7 +385,8 @@ func handMoments() map[string]*hand {
 		}
 	}
 	make("hand-division", 0, 0, func(m *hand) { m.stage = dialAsked })
-	make("hand-volume", 0, 0, func(m *hand) { m.stage, m.sizing, m.field = dialAsked, true, []rune("8,5") })
+	make("hand-part", 0, 0, func(m *hand) { m.stage, m.asks = dialAsked, askPart })
+	make("hand-volume", 0, 0, func(m *hand) { m.stage, m.asks, m.field = dialAsked, askVolume, []rune("8,5") })
 	make("hand-ready", 0, 0, func(*hand) {})
 	make("hand-reading", 7, 4*time.Second, func(m *hand) {
 		estimated(decay.Undecided)(m)

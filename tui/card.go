@@ -2,6 +2,7 @@ package tui
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -54,11 +55,24 @@ type card struct {
 	cd                     float64
 }
 
+// usualPart is what is under test when nobody said: its limit is that of a test
+// whose part is not stated, so that one command has one limit in every form.
+const usualPart = decay.PartManifold
+
+// limitHint says that the part decides the limit, unless one was typed, and what
+// to know of the part.
+func limitHint(p decay.Part, limit string) string {
+	if strings.TrimSpace(limit) == "" {
+		return "This decides the limit: a hole of " + report.Millimetres(float64(p.DefaultLimit())) + ". " + report.PartHint(p)
+	}
+	return report.PartHint(p)
+}
+
 // newCard fills a card from what is known.
 func newCard(title string, set decay.Setup, u decay.PressureUnit) card {
 	c := card{of: set.Of}
 	if c.of == decay.PartUnstated {
-		c.of = decay.PartEngine
+		c.of = usualPart
 	}
 	c.title.text = title
 	if set.Volume > 0 {
@@ -133,13 +147,13 @@ func (c *card) turn(by int) {
 	if c.at != cardOf {
 		return
 	}
+	c.of = otherPart(c.of, by)
+}
+
+// otherPart is the part that stands by places after p.
+func otherPart(p decay.Part, by int) decay.Part {
 	n := len(decay.Parts)
-	for i, p := range decay.Parts {
-		if p == c.of {
-			c.of = decay.Parts[(i+by+n)%n]
-			return
-		}
-	}
+	return decay.Parts[(slices.Index(decay.Parts, p)+by+n)%n]
 }
 
 // cardActions is the table of keys of the card.
@@ -279,7 +293,7 @@ func (s *scene) drawCard(g *grid) {
 			y++
 		}
 		if i == cardOf {
-			for j, l := range wrap(report.PartHint(c.of), right-left-field) {
+			for j, l := range wrap(limitHint(c.of, c.limit.text), right-left-field) {
 				if j < 2 {
 					g.text(left+field, y, l, dim, right)
 					y++
@@ -394,7 +408,7 @@ func (s *scene) drawCardLine(g *grid, i, x, x1, y, right int) {
 	case cardCeiling:
 		empty, from = "30 psi gauge", "gauge; "+c.ceilingFrom
 	case cardLimit:
-		empty = report.Millimetres(float64(c.of.DefaultLimit())) + ", our default for this"
+		empty = report.Millimetres(float64(c.of.DefaultLimit())) + ", by what is under test"
 		from = "hole; " + c.limitFrom
 	}
 	end := x1
@@ -453,7 +467,7 @@ func (s *scene) drawCardSmall(g *grid) {
 		hint := ""
 		switch {
 		case c.at == cardOf:
-			hint = report.PartHint(c.of)
+			hint = limitHint(c.of, c.limit.text)
 		case c.at == cardVolume && c.volume.text == "":
 			hint = volumeExample
 		}

@@ -99,7 +99,7 @@ func TestEnterAllTheWayStartsTheTest(t *testing.T) {
 		},
 		Begin: func(s Start) error { began = append(began, s); return nil }})
 	b.run(t, 40*time.Second, still)
-	b.says(t, "Before the test", "the whole duct, through the engine", "8L±3%", "1.50 mm, our default", "30.00psi", "common practice", "a good zero", "Eye protection")
+	b.says(t, "Before the test", "the duct, blocked off at the manifold", "This decides the limit: a hole of 0.500 mm", "8L±3%", "0.500 mm, by what is under test", "30.00psi", "common practice", "a good zero", "Eye protection")
 	for range 5 {
 		b.keys("enter")
 	}
@@ -110,10 +110,10 @@ func TestEnterAllTheWayStartsTheTest(t *testing.T) {
 	if len(began) != 1 || len(typed) != 1 {
 		t.Fatalf("%d tests began with %d set-ups", len(began), len(typed))
 	}
-	if want := (Texts{"van", "8L±3%", "", "", decay.PartEngine}); typed[0] != want {
+	if want := (Texts{"van", "8L±3%", "", "", decay.PartManifold}); typed[0] != want {
 		t.Errorf("typed %+v, want %+v", typed[0], want)
 	}
-	if s := b.model.s; s.card != nil || s.set.Limit != 1.5*decay.Millimetre || s.title != "van" {
+	if s := b.model.s; s.card != nil || s.set.Limit != decay.DefaultLimit || s.title != "van" {
 		t.Errorf("after the card: %+v", s.set)
 	}
 	// The zero before the test belongs to it.
@@ -136,7 +136,7 @@ func TestCardTakesWhatIsTypedAndSaysWhatIsWrong(t *testing.T) {
 			got = x
 			return decay.Setup{}, nil
 		}})
-	b.keys("left seam", "enter", "right", "right", "right", "enter", "10", "enter", "ctrl+u", "15psi", "enter", "backspace", "backspace", "mm", "enter", "enter")
+	b.keys("left seam", "enter", "right", "right", "enter", "10", "enter", "ctrl+u", "15psi", "enter", "backspace", "backspace", "mm", "enter", "enter")
 	b.says(t, "volume: 10 has no unit", "one hose or cooler")
 	if b.model.s.card == nil {
 		t.Fatal("it began with a wrong volume")
@@ -201,5 +201,33 @@ func TestBellsCanBeToldApart(t *testing.T) {
 	b.model.s.bell = false
 	if n := count(func() { b.model.ring(ringCeiling) }); n != 0 {
 		t.Errorf("%d bells with the bell off", n)
+	}
+}
+
+// TestOneLimitInEveryForm: what the card and the screen for a dial propose has
+// the limit of a test whose part is not stated.
+func TestOneLimitInEveryForm(t *testing.T) {
+	want := decay.Setup{}.WithDefaults().Limit
+	c := newCard("", decay.Setup{}, decay.PressureUnits[0])
+	if got := c.of.DefaultLimit(); got != want {
+		t.Errorf("the card's limit is %v, want %v", got, want)
+	}
+	begin := func(decay.Setup) error { return nil }
+	m := newHand(HandOptions{Setup: decay.Setup{Division: psi, Volume: decay.Litre}, Begin: begin}, &deaf{})
+	text := m.draw(80, 24).render(&none)
+	for _, w := range []string{"What is under test?", "blocked off at the manifold", "0.500 mm"} {
+		if !strings.Contains(text, w) {
+			t.Errorf("the screen for a dial does not say %q:\n%s", w, text)
+		}
+	}
+	m.press(tea.KeyMsg{Type: tea.KeyEnter})
+	if m.stage != dialReady || m.run.set.Of != usualPart || m.run.set.WithDefaults().Limit != want {
+		t.Errorf("Enter gives stage %v, %v", m.stage, m.run.set.Of)
+	}
+	m = newHand(HandOptions{Setup: decay.Setup{Division: psi, Volume: decay.Litre}, Begin: begin}, &deaf{})
+	m.press(tea.KeyMsg{Type: tea.KeyLeft})
+	m.press(tea.KeyMsg{Type: tea.KeyEnter})
+	if m.run.set.Of != decay.PartEngine || m.s.set.Limit != 1.5*decay.Millimetre {
+		t.Errorf("left of the manifold is %v, limit %v", m.run.set.Of, m.s.set.Limit)
 	}
 }

@@ -131,6 +131,7 @@ type typedLine struct {
 // seconds and a pressure; undo takes the last one back, end finishes.
 func (a *app) byHandPlain(ctx context.Context, f *holdFlags, h *handHold, set decay.Setup, earlier []tui.DialReading, ago time.Duration) error {
 	fmt.Fprintf(a.err, "ebbline: read by eye, %s gauge; a relief valve is the protection, not this program\n", h.unit.Name)
+	a.tellLimit(set)
 	prompts := isTerminal(a.in) && !f.asJSON
 	if prompts {
 		fmt.Fprintf(a.err, "ebbline: fill, shut the valve, then type what the dial shows at each beep and press Enter; undo takes the last one back, end finishes\n")

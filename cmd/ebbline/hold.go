@@ -325,6 +325,7 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 		}
 		fmt.Fprintf(a.err, "ebbline: reading %s; this program is no safety device: a relief valve is the protection\n", f.port)
 	}
+	a.tellLimit(set)
 	if text := report.Unseen(set, unit); text != "" {
 		fmt.Fprintf(a.err, "ebbline: warning: %s\n", text)
 	}
@@ -345,6 +346,13 @@ func (a *app) holdPlain(ctx context.Context, f *holdFlags, src sensor.Source, se
 	a.tellKept(k)
 	a.status = worse(a.status, statusOf(r.Outcome))
 	return err
+}
+
+// tellLimit says which limit a test has whose part and limit nobody stated.
+func (a *app) tellLimit(set decay.Setup) {
+	if set.Of == decay.PartUnstated && set.Limit == 0 {
+		fmt.Fprintf(a.err, "ebbline: limit: a hole of %s, our default; --of says what is under test, and with it the limit\n", report.Millimetres(float64(set.WithDefaults().Limit)))
+	}
 }
 
 // otherPorts are the connected ports to offer beside the one in use.
