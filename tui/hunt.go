@@ -11,6 +11,7 @@ import (
 	"ebbline/decay"
 	"ebbline/decay/record"
 	"ebbline/decay/report"
+	"ebbline/sensor"
 	"ebbline/tui/chart"
 )
 
@@ -22,6 +23,7 @@ type hunt struct {
 	known   bool
 	settled bool    // the air has, since the fill
 	calm    float64 // s of the test, since when it seems so; NaN: it does not
+	shaky   bool    // a fault is on, or was a moment ago: nothing is told of the leak
 	empty   bool    // there is too little pressure to hunt with
 	rate    float64 // of the pressure, Pa/s, negative when losing
 	least   float64 // the smallest change of the rate that can be told, Pa/s
@@ -48,8 +50,17 @@ func (m *model) meterReading() {
 		m.meter.pa = float64(a)
 	}
 	t := m.at.Seconds()
-	m.meter.look(t)
 	h, r := &m.s.hunt, &m.meter
+	if f, ok := m.faults.Worst(); ok && (f.Doubt() || f.Lost() || m.faults.On(sensor.FaultNoisy)) {
+		m.trustAt = m.at + trustAfter
+	}
+	// A fault is known a moment after it began, so what it did to the rate is
+	// forgotten, and what was taken for a joint.
+	if h.shaky = m.at < m.trustAt; h.shaky {
+		r.reset()
+		m.touchAt = 0
+	}
+	r.look(t)
 	h.known, h.rate, h.trend, h.since = r.known && !m.s.st.Lost, r.rate, r.trend, t-r.at
 	m.settling(t)
 	h.empty = float64(m.s.st.P) < 0.05*float64(m.s.set.Ceiling)
@@ -78,16 +89,34 @@ func (m *model) meterReading() {
 	}
 }
 
-// touchLag is within what time of its beginning a change of the leak is told.
-const touchLag = 3 * time.Second
+const (
+	// touchLag is within what time of its beginning a change of the leak is told.
+	touchLag = 3 * time.Second
+	// touchSure is how long a change must have stood without a fault of the sensor
+	// that explains it: a stuck value is known as such after two seconds.
+	touchSure = 3 * time.Second
+	// trustAfter is how long after a fault nothing is told of the leak.
+	trustAfter = 3 * time.Second
+)
 
 // noticeTouch ends the hold where a joint was pressed in the hunt: what it told
 // until then is the answer. Who only looks at the meter ends nothing.
 func (m *model) noticeTouch() {
 	h := &m.s.hunt
-	if m.s.view == viewHunt && h.trend >= trendSmaller && isolated(m.s.st.Phase) {
-		told := m.at - time.Duration(h.since*float64(time.Second))
-		m.step(decay.Touched{At: max(told-touchLag, m.huntAt)})
+	told := m.at - time.Duration(h.since*float64(time.Second))
+	if m.touchAt == 0 && m.s.view == viewHunt && h.trend >= trendSmaller && isolated(m.s.st.Phase) {
+		m.touchAt, m.touchTold = max(told-touchLag, m.huntAt), m.at
+	}
+	if m.touchAt != 0 && m.at-m.touchTold >= touchSure {
+		m.touch()
+	}
+}
+
+// touch tells the test of the joint that was pressed, if one was.
+func (m *model) touch() {
+	if m.touchAt != 0 {
+		m.step(decay.Touched{At: m.touchAt})
+		m.touchAt = 0
 	}
 }
 
@@ -227,7 +256,7 @@ func (s *scene) huntWord() (string, style) {
 	if s.st.Lost {
 		return "NO READING", warn
 	}
-	if !h.known || h.empty || s.st.Phase == decay.PhaseOver {
+	if !h.known || h.empty || h.shaky || s.st.Phase == decay.PhaseOver {
 		return "WAIT", dim
 	}
 	if s.fed() {
@@ -255,6 +284,10 @@ func (s *scene) huntAdvice() string {
 	switch {
 	case s.st.OverCeiling || s.st.Lost || !s.st.Seen:
 		return s.advice()
+	case s.inDoubt() && s.nextStep() != "":
+		return s.nextStep()
+	case s.hunt.shaky:
+		return "The sensor is not to be trusted now, so no joint is told: wait for the word SAME, then press joints."
 	case s.st.Phase == decay.PhaseEmpty:
 		return "Nothing to hunt: the duct ran empty through its leak. Fill it again and shut the supply."
 	case s.hunt.empty, s.st.Phase == decay.PhaseOver:

@@ -195,7 +195,7 @@ func (m *meter) slope() {
 		m.scatter = 2 * scatter
 	}
 	m.scatter += (scatter - m.scatter) * 0.01
-	scatter = 1.1 * m.scatter // the median's own loss against least squares
+	scatter = 1.1 * math.Max(m.scatter, scatter/2) // the median's own loss against least squares
 	p := mp + m.pa
 	per := math.NaN()
 	if ψ := decay.Psi(m.pa / p); p > m.pa && ψ > 0 {

@@ -34,11 +34,15 @@ type model struct {
 	s      scene
 	set    decay.Setup   // of the test under way
 	huntAt time.Duration // when the hunt was opened last
-	proc   *decay.NetProcedure
-	pump   *sensor.Pump
-	term   terminal
-	w, h   int
-	pal    *[styles]string
+	// A joint that was pressed, 0: none, and when that was told; it is kept back
+	// for a while. Until trustAt a fault may still be in the rate.
+	touchAt, touchTold, trustAt time.Duration
+
+	proc *decay.NetProcedure
+	pump *sensor.Pump
+	term terminal
+	w, h int
+	pal  *[styles]string
 
 	meter   meter
 	items   []sensor.Item
@@ -122,6 +126,7 @@ func (m *model) startTest(set decay.Setup) {
 	}
 	m.waited = nil
 	m.meter, s.clean = meter{}, decay.Result{}
+	m.touchAt, m.trustAt = 0, 0
 	s.wait = wait{}
 	s.hunt, s.view = hunt{rates: chart.NewColumns(2400, 0.04), calm: math.NaN()}, viewRoom
 	s.hunt.rates.DropBefore(max(0, s.trace.Start()))
@@ -361,6 +366,7 @@ func (m *model) finish() {
 		return
 	}
 	if !m.over {
+		m.touch()
 		m.step(decay.Finish{At: max(m.at, m.s.st.Now)})
 		if !m.over {
 			m.over = true
