@@ -74,7 +74,7 @@ func newCard(title string, set decay.Setup, u decay.PressureUnit) card {
 	if c.of == decay.PartUnstated {
 		c.of = usualPart
 	}
-	c.title.text = title
+	c.title.text, c.title.whole = title, true
 	if set.Volume > 0 {
 		c.volume.text = typed(float64(set.Volume)/decay.Litre) + "L"
 		if set.VolumeTolerance > 0 {
@@ -163,7 +163,7 @@ func init() {
 	move := func(by int) func(*model) tea.Cmd {
 		return func(m *model) tea.Cmd {
 			c := m.s.card
-			c.at = (c.at + by + cardLines) % cardLines
+			c.goTo((c.at + by + cardLines) % cardLines)
 			return nil
 		}
 	}
@@ -179,7 +179,10 @@ func init() {
 				m.begin()
 				return nil
 			}
-			return move(1)(m)
+			if m.checkLine(m.s.card.at) {
+				return move(1)(m)
+			}
+			return nil
 		}, "enter"),
 		bind("↑ ↓", "line: go to another line", nil),
 		{Binding: key.NewBinding(key.WithKeys("up", "shift+tab")), do: move(-1)},
@@ -219,9 +222,49 @@ func (m *model) pressCard(k tea.KeyMsg) tea.Cmd {
 	return nil
 }
 
+// goTo goes to a line, whose text the first letter typed there replaces.
+func (c *card) goTo(line int) {
+	c.at, c.fault = line, ""
+	if e := c.line(); e != nil {
+		e.whole = true
+	}
+}
+
+// checkLine reports whether what stands on a line can be taken, and says there
+// what is wrong with it.
+func (m *model) checkLine(line int) bool {
+	c := m.s.card
+	t, one := c.texts(), Texts{Of: c.of}
+	switch line {
+	case cardVolume:
+		one.Volume = t.Volume
+	case cardCeiling:
+		one.Ceiling = t.Ceiling
+	case cardLimit:
+		one.Limit = t.Limit
+	}
+	if m.o.Apply == nil || one.Volume+one.Ceiling+one.Limit == "" {
+		return true
+	}
+	_, err := m.o.Apply(one)
+	if err == nil {
+		return true
+	}
+	if c.at != line {
+		c.goTo(line)
+	}
+	c.fault = err.Error()
+	return false
+}
+
 // begin starts the test that the card describes.
 func (m *model) begin() {
 	c := m.s.card
+	for line := range cardStart {
+		if !m.checkLine(line) {
+			return
+		}
+	}
 	t := c.texts()
 	set, err := m.o.Setup, error(nil)
 	if m.o.Apply != nil {
@@ -288,7 +331,12 @@ func (s *scene) drawCard(g *grid) {
 	for i := range cardStart {
 		s.drawCardLine(g, i, left, left+field, y, right)
 		y++
-		if i == cardVolume && c.at == i && c.volume.text == "" {
+		if i == c.at && c.fault != "" {
+			for _, l := range wrap("! "+c.fault, right-left-field) {
+				g.text(left+field, y, l, warn, right)
+				y++
+			}
+		} else if i == cardVolume && c.at == i && c.volume.text == "" {
 			g.text(left+field, y, volumeExample, dim, right)
 			y++
 		}
@@ -342,7 +390,7 @@ func (s *scene) drawCard(g *grid) {
 		y++
 	}
 	s.drawCardStart(g, left, y, right)
-	if c.fault != "" {
+	if c.fault != "" && c.at == cardStart {
 		lines := wrap("! "+c.fault, right-left)
 		for i, l := range lines {
 			g.clear(0, g.h-1-len(lines)+i, g.w)

@@ -12,7 +12,10 @@ import (
 const entryMost = 120
 
 // entry is one line that is being typed.
-type entry struct{ text string }
+type entry struct {
+	text  string
+	whole bool // the first letter typed replaces the text, which is shown as chosen
+}
 
 // type takes a key; it reports whether the key was one for the line.
 func (e *entry) press(k tea.KeyMsg) bool {
@@ -20,6 +23,9 @@ func (e *entry) press(k tea.KeyMsg) bool {
 	case tea.KeyRunes, tea.KeySpace:
 		if k.Alt {
 			return false
+		}
+		if e.whole {
+			e.text = ""
 		}
 		for _, r := range k.Runes {
 			if unicode.IsPrint(r) && utf8.RuneCountInString(e.text) < entryMost {
@@ -35,6 +41,7 @@ func (e *entry) press(k tea.KeyMsg) bool {
 	default:
 		return false
 	}
+	e.whole = false
 	return true
 }
 
@@ -49,7 +56,11 @@ func (e *entry) draw(g *grid, x, y, right int) {
 		}
 		t = "…" + t
 	}
-	x = g.text(x, y, t, strong, right)
+	st := strong
+	if e.whole && t != "" {
+		st = chosen
+	}
+	x = g.text(x, y, t, st, right)
 	if x < right {
 		g.set(x, y, ' ', chosen)
 	}

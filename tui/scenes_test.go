@@ -166,7 +166,7 @@ func moments() map[string]scene {
 			{At: 110 * time.Second, P: 21.5 * psi, Rate: math.NaN(), Word: "lower cooler hose: smaller, was 18.2 psi/min"}}
 	}))
 	make("hunt-mark", 112, 25, .8, hunting(func(s *scene) {
-		s.hunt.mark, s.hunt.typing = record.Mark{At: 104 * time.Second}, &entry{"lower cooler"}
+		s.hunt.mark, s.hunt.typing = record.Mark{At: 104 * time.Second}, &entry{text: "lower cooler"}
 	}))
 	make("hunt-fed", 20, 25, .95, hunting(func(s *scene) {
 		s.st.Advice, s.st.Phase = decay.AdviseIsolate, decay.PhaseFill

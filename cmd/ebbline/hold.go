@@ -312,7 +312,10 @@ func (f *holdFlags) typed(t tui.Texts, base decay.Setup) (decay.Setup, error) {
 	g.volume, g.ceiling, g.limit, g.of = t.Volume, t.Ceiling, t.Limit, t.Of.String()
 	base.Volume, base.VolumeTolerance, base.Limit = 0, 0, 0
 	set, err := g.over(base)
-	return set, withHint(err)
+	if err = withHint(err); err != nil { // the card has lines, no flags
+		err = errors.New(strings.NewReplacer("--volume ", "", "--ceiling ", "", "--limit ", "").Replace(err.Error()))
+	}
+	return set, err
 }
 
 // holdPlain runs a test without a screen.

@@ -174,7 +174,7 @@ func TestStartCardOnATerminal(t *testing.T) {
 		t.Fatalf("%d records", len(names))
 	}
 	rec, err := openRecord(names[0])
-	if err != nil || rec.Setup.Of.String() != "engine" || rec.Setup.Volume != 0.01 || len(rec.Samples) < 100 {
+	if err != nil || rec.Setup.Of != decay.PartManifold || rec.Setup.Volume != 0.01 || len(rec.Samples) < 100 {
 		t.Errorf("%v: %+v, %d readings", err, rec.Setup, len(rec.Samples))
 	}
 	// The capture has the bytes from before the start too.
