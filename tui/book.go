@@ -226,7 +226,7 @@ func (m *book) read(e BookEntry) *bookTest {
 
 // look makes the picture.
 func (t *bookTest) look() {
-	t.past = newPast(Past{Title: t.rec.Label, Setup: t.rec.Setup, Result: t.result, Samples: t.rec.Samples})
+	t.past = newPast(Past{Title: t.rec.Label, Setup: t.rec.Setup, Simulated: t.rec.Simulated, Result: t.result, Samples: t.rec.Samples})
 }
 
 // measure judges the readings again.

@@ -75,14 +75,5 @@ func CompareDoubts(before, after record.Record) []string {
 	if before.When.After(after.When) {
 		out = append(out, "the test before is younger than the test after: are they the wrong way round?")
 	}
-	if before.Simulated != after.Simulated {
-		out = append(out, "one of the two tests is simulated")
-	}
-	if before.Setup.Of != after.Setup.Of {
-		out = append(out, "the tests are of different parts: "+before.Setup.Of.String()+" and "+after.Setup.Of.String())
-	}
-	if a, b := float64(before.Setup.Volume), float64(after.Setup.Volume); a > 0 && b > 0 && math.Abs(a-b) > 0.1*math.Max(a, b) {
-		out = append(out, fmt.Sprintf("the volumes differ: %s L and %s L", three(a/decay.Litre), three(b/decay.Litre)))
-	}
 	return out
 }

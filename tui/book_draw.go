@@ -324,6 +324,13 @@ func (m *book) answer() []fact {
 	case record.StateTorn:
 		out = append(out, fact{fmt.Sprintf("TORN at line %d: the test was cut short. m judges what is there.", t.rec.TornLine), warn})
 	}
+	unlike := ""
+	if t.older != nil && t.older.err == nil {
+		a, b := t.older.rec, t.rec
+		if unlike = report.NotSame(a.Setup, b.Setup, a.Simulated, b.Simulated); unlike != "" {
+			out = append(out, fact{unlike, warn})
+		}
+	}
 	verdict := strings.ToUpper(report.Word(t.result.Outcome))
 	if t.rec.Torn && !t.measured {
 		verdict = "NO VERDICT WAS WRITTEN"
@@ -340,11 +347,16 @@ func (m *book) answer() []fact {
 		if t.older.err != nil {
 			return append(out, fact{"the other test cannot be read: " + printed(t.older.err.Error()), warn})
 		}
-		out = append(out, fact{"before: " + dayWords(t.older.rec.When) + "  " + t.older.past.words(), plain})
+		older := "before: " + dayWords(t.older.rec.When) + "  " + t.older.past.words()
+		if unlike != "" {
+			older = "first: " + dayWords(t.older.rec.When) + "  " + t.older.past.words() + report.OfWhat(t.older.rec.Setup)
+		}
+		out = append(out, fact{older, plain})
 		if !t.comparable {
 			return append(out, fact{"one of the two tests had no hold: there is nothing to compare", warn})
 		}
-		if why := report.NoRepair(t.older.rec, t.rec); why != "" {
+		if why := report.NoRepair(t.older.rec, t.rec); unlike != "" { // said above
+		} else if why != "" {
 			out = append(out, fact{why, warn})
 		} else {
 			out = append(out, fact{report.Repair(t.change, t.older.result.Cd), strong})

@@ -184,7 +184,7 @@ func moments() map[string]scene {
 	})
 	make("retest", 110, 25, .97, func(s *scene) {
 		trace, _ := moment(120, 25, .7)
-		s.before = &past{title: "left hose", result: estimate(.84, .72, .97), trace: trace, start: 4, hold: 24}
+		s.before = &past{title: "left hose", sim: true, result: estimate(.84, .72, .97), trace: trace, start: 4, hold: 24}
 		s.before.result.Outcome = decay.Leaks
 		s.st.Advice, s.st.Verdict, s.st.Result = decay.AdviseRelease, decay.Holds, estimate(.12, 0, .21)
 		s.st.Result.Outcome = decay.Holds

@@ -14,16 +14,18 @@ import (
 
 // Past is an earlier test, to compare with.
 type Past struct {
-	Title   string
-	Setup   decay.Setup
-	Result  decay.Result
-	Samples []decay.Sample
+	Title     string
+	Setup     decay.Setup
+	Simulated bool
+	Result    decay.Result
+	Samples   []decay.Sample
 }
 
 // past is an earlier test as the screen keeps it.
 type past struct {
 	title  string
 	set    decay.Setup
+	sim    bool // simulated
 	result decay.Result
 	trace  *chart.Columns
 	start  float64 // s, the fill's start or, without one, the trace's
@@ -32,7 +34,7 @@ type past struct {
 
 // newPast makes the picture of an earlier test from its readings.
 func newPast(p Past) *past {
-	out := &past{title: p.Title, set: p.Setup, result: p.Result, trace: chart.NewColumns(2400, 0.025), hold: p.Result.Hold.Start.Seconds()}
+	out := &past{title: p.Title, set: p.Setup, sim: p.Simulated, result: p.Result, trace: chart.NewColumns(2400, 0.025), hold: p.Result.Hold.Start.Seconds()}
 	ambient := p.Setup.NominalAmbient()
 	if p.Result.Ambient > 0 {
 		ambient = p.Result.Ambient
@@ -72,7 +74,7 @@ type split struct {
 // endTest ends the test under way, files what it found, and returns it.
 func (m *model) endTest() *past {
 	m.finish()
-	p := &past{title: m.s.title, set: m.set, result: m.result, trace: m.s.trace, start: m.s.origin(), hold: m.result.Hold.Start.Seconds()}
+	p := &past{title: m.s.title, set: m.set, sim: m.s.about.Simulated, result: m.result, trace: m.s.trace, start: m.s.origin(), hold: m.result.Hold.Start.Seconds()}
 	p.result = m.s.found(p.result)
 	r := p.result
 	switch {
@@ -226,6 +228,9 @@ func (s *scene) repair() string {
 	c, ok := decay.Compare(s.before.result, r)
 	if !ok {
 		return "compared with " + s.before.words()
+	}
+	if why := report.NotSame(s.before.set, s.set, s.before.sim, s.about.Simulated); why != "" {
+		return why
 	}
 	return report.Repair(c, s.set.Cd)
 }

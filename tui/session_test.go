@@ -215,10 +215,17 @@ func TestRecordBeforeTheRepairIsDrawn(t *testing.T) {
 	}
 	before.Setup = decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient}
 	before.Result = decay.Analyse(before.Setup, before.Samples)
+	before.Simulated = true // as the bench is
 	b := newBench(Options{Setup: before.Setup, Before: &before})
 	y := newDuct(10, 0.4)
 	b.run(t, 40*time.Second, y.at)
 	b.says(t, "dotted: before", "MENDED")
+	b.model.s.before.set.Volume = 0.3 * decay.Litre // another thing was tested then
+	b.says(t, "not the same part")
+	if text := b.text(); strings.Contains(text, "MENDED") {
+		t.Errorf("a repair is told between two parts:\n%s", text)
+	}
+	b.model.s.before.set.Volume = before.Setup.Volume
 	old := 0
 	for _, c := range b.model.s.draw(80, 24).cells {
 		if c.st == trace2 && c.r > 0x2800 && c.r <= 0x28ff {

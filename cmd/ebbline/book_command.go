@@ -274,10 +274,10 @@ func (a *app) bookCompareCommand() *cobra.Command {
 		Short: "Compare two tests of one duct: what did the repair do, and how sure is that",
 		Long: `Compare measures both records again from their readings and says how much smaller
 the leak became, with the interval at 95 %. It is a repair's proof only when both
-are tests of the same duct. Of a record that was changed after it was written
-nothing is said.
+are tests of the same duct. Of a record that was changed after it was written, and
+of tests of different parts, nothing is said.
 
-Exit status: 0 compared, 1 a record was changed, 2 no record or no hold.`,
+Exit status: 0 compared, 1 nothing is said of a repair, 2 no record or no hold.`,
 		Example: `  ebbline book compare 3f9a2c1e 77b0d412
   ebbline book compare before.ebbline after.ebbline --json`,
 		Args: need(2, "ebbline book compare 3f9a2c1e latest"),
@@ -327,8 +327,19 @@ func (a *app) bookCompare(s *shelf, first, second string, asJSON bool) error {
 	for _, w := range tui.CompareDoubts(recs[0], recs[1]) {
 		fmt.Fprintf(a.err, "ebbline: %s\n", printable(w))
 	}
-	for i, name := range []string{"before", "after"} {
-		fmt.Fprintf(forPeople(a.out), "%-7s %s  %s  %s\n", name, recs[i].When.Format("2006-01-02 15:04"), report.Verdict(results[i]), printable(recs[i].Label))
+	roles := []string{"before", "after"}
+	if report.NotSame(recs[0].Setup, recs[1].Setup, recs[0].Simulated, recs[1].Simulated) != "" {
+		roles = []string{"first", "second"}
+		if _, err := fmt.Fprintf(a.out, "repair  %s\n", words); err != nil {
+			return err
+		}
+		words = ""
+	}
+	for i, name := range roles {
+		fmt.Fprintf(forPeople(a.out), "%-7s %s  %s%s  %s\n", name, recs[i].When.Format("2006-01-02 15:04"), report.Verdict(results[i]), report.OfWhat(recs[i].Setup), printable(recs[i].Label))
+	}
+	if words == "" {
+		return nil
 	}
 	_, err := fmt.Fprintf(a.out, "repair  %s\n", words)
 	return err

@@ -164,6 +164,17 @@ func TestBookComparesAndMeasuresAgain(t *testing.T) {
 	if status != 0 || !strings.Contains(out, `"repair":"mended"`) {
 		t.Errorf("compare --json: status %d %s", status, out)
 	}
+	bench := held(t, 0, day.Add(3*time.Hour))
+	bench.Setup.Of, bench.Setup.Volume = decay.PartFittings, 0.3*decay.Litre
+	_, small := shop(t, bench)
+	status, out, _ = ebbline(t, "", "book", "compare", names[0], small[0])
+	if status != exitLeaks || strings.Contains(out, "MENDED") || !strings.HasPrefix(out, "repair  not the same part: nothing is said of a repair") {
+		t.Errorf("compare of two parts: status %d\n%s", status, out)
+	}
+	status, out, _ = ebbline(t, "", "book", "compare", "--json", names[0], small[0])
+	if status != exitLeaks || !strings.HasPrefix(out, `{"repair":"not-told"`) {
+		t.Errorf("compare --json of two parts: status %d %s", status, out)
+	}
 	b, err := os.ReadFile(names[0])
 	if err != nil {
 		t.Fatal(err)

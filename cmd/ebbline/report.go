@@ -117,7 +117,7 @@ func (a *app) report(args []string, f *reportFlags) error {
 	}
 	if len(s.Tests) == 2 {
 		slices.SortStableFunc(s.Tests, func(x, y *report.Test) int { return x.Record.When.Compare(y.Record.When) })
-		s.Tests[0].Role, s.Tests[1].Role = "before", "after"
+		s.NamePair()
 	}
 	if s.Sections, err = readTests(f.sections); err != nil {
 		return err

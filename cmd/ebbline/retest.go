@@ -51,7 +51,7 @@ func (f *holdFlags) past(set *decay.Setup) (*tui.Past, error) {
 			set.Limit = rec.Setup.Limit
 		}
 	}
-	return &tui.Past{Title: rec.Label, Setup: rec.Setup, Result: r, Samples: rec.Samples}, nil
+	return &tui.Past{Title: rec.Label, Setup: rec.Setup, Simulated: rec.Simulated, Result: r, Samples: rec.Samples}, nil
 }
 
 // repair prints what the test says of a repair since the one before.
@@ -64,8 +64,16 @@ func (s *session) repair(after decay.Result) {
 		return // the result says that there was no hold
 	}
 	words := report.Repair(c, s.before.Result.Cd)
+	why := report.NotSame(s.before.Setup, s.set, s.before.Simulated, s.src.About().Simulated)
+	if why != "" {
+		words = why
+	}
 	if !s.asJSON {
 		fmt.Fprintf(s.lines, "  %-10s %s\n", "repair", words)
+		return
+	}
+	if why != "" {
+		s.object(repairJSON{Repair: "not-told", Text: why})
 		return
 	}
 	s.object(repairOf(c, words))

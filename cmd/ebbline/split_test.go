@@ -151,7 +151,7 @@ func TestRetestIsOfTheSamePart(t *testing.T) {
 // TestRetestWithoutAScreen tells of the repair in words and as JSON.
 func TestRetestWithoutAScreen(t *testing.T) {
 	dir := t.TempDir()
-	before := hold10(t, dir, "before", 2, 5, nil)
+	before := hold10(t, dir, "before", 2, 5, func(r *record.Record) { r.Simulated = true })
 	args := []string{"hold", "--hole", "0.5mm", "--volume", "10L", "--retest", before, "--for", "18s", "--book", dir}
 	done := make(chan string, 1)
 	go func() {

@@ -19,6 +19,21 @@ func PartWords(p decay.Part) string {
 	return ""
 }
 
+// OfWhat is the part and the volume of a test, as the end of a name of it.
+func OfWhat(set decay.Setup) string {
+	out := ""
+	if set.Of != decay.PartUnstated {
+		out = " (" + set.Of.String()
+	}
+	if set.Volume > 0 {
+		out += map[bool]string{true: " (", false: ", "}[out == ""] + digits3(float64(set.Volume)/decay.Litre) + " L"
+	}
+	if out != "" {
+		out += ")"
+	}
+	return out
+}
+
 // PartHint is what a person should know before that part is tested; "" when it
 // is not stated.
 func PartHint(p decay.Part) string {

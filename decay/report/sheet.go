@@ -14,7 +14,7 @@ import (
 
 // Test is a record on a sheet.
 type Test struct {
-	Role   string // "before" or "after" a repair; "" for a test by itself
+	Role   string // "before" or "after" a repair, "first" or "second" of what is not one part; "" for a test by itself
 	Record record.Record
 	Result decay.Result // computed again from the record's readings, without the fittings' leak
 	Curve  decay.Curve  // of the fit, fittings included
@@ -165,6 +165,32 @@ func (s *Sheet) noRepair() string {
 	return NoRepair(s.Tests[0].Record, s.Tests[1].Record)
 }
 
+// notSame tells that the two tests are not of one part.
+func (s *Sheet) notSame() bool { return strings.HasPrefix(s.noRepair(), notSame) }
+
+// NamePair names the two tests of a sheet: before and after a repair, or, where they
+// are not of one part, first and second.
+func (s *Sheet) NamePair() {
+	if len(s.Tests) != 2 {
+		return
+	}
+	s.Tests[0].Role, s.Tests[1].Role = "before", "after"
+	if s.notSame() {
+		s.Tests[0].Role, s.Tests[1].Role = "first", "second"
+	}
+}
+
+// roleWords name a test of a pair in a sentence.
+func roleWords(role string) string {
+	switch role {
+	case "before", "after":
+		return role + " the repair"
+	case "first", "second":
+		return role + " test"
+	}
+	return role
+}
+
 // RepairSentence says what a repair did, for a customer.
 func RepairSentence(c decay.Change) string {
 	left := percents(c.Left)
@@ -209,7 +235,7 @@ func (s *Sheet) How() string {
 	for _, t := range s.Tests {
 		who, r := "", t.Result
 		if t.Role != "" {
-			who = t.Role + " the repair "
+			who = roleWords(t.Role) + " "
 		}
 		switch {
 		case r.Hold.StartAbs != 0:
@@ -280,7 +306,7 @@ type page struct {
 var sheetText string
 
 var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"typed": typed, "upper": strings.ToUpper, "add": func(a, b int) int { return a + b },
+	"typed": typed, "role": roleWords, "upper": strings.ToUpper, "add": func(a, b int) int { return a + b },
 }).Parse(sheetText))
 
 // HTML writes the sheet as one page that needs nothing else: no script, no

@@ -213,13 +213,16 @@ func (s *Sheet) message(label string) string {
 		b.WriteString("SIMULATED, NO PROOF. ")
 	}
 	b.WriteString("Leak test")
-	if label != "" {
+	if label != "" && !s.notSame() { // of two things one label would name the wrong one
 		b.WriteString(": " + label) // whatever it says, as "before the repair"
 	}
 	b.WriteString(". ")
 	for _, t := range s.Tests {
 		if t.Role != "" {
-			b.WriteString(strings.ToUpper(t.Role) + " the repair")
+			b.WriteString(strings.ToUpper(t.Role) + strings.TrimPrefix(roleWords(t.Role), t.Role))
+			if s.notSame() {
+				b.WriteString(OfWhat(t.Record.Setup))
+			}
 		} else {
 			b.WriteString("Tested")
 		}
@@ -239,7 +242,7 @@ func (s *Sheet) message(label string) string {
 		}
 		b.WriteString("Of the leak " + left + " is left. ")
 	}
-	if s.noRepair() != "" {
+	if s.noRepair() != "" && !s.notSame() {
 		b.WriteString("Nothing is said of the repair. ")
 	}
 	last := s.Tests[len(s.Tests)-1]

@@ -41,6 +41,9 @@ func (s *Sheet) rows() []row {
 			return f(t)
 		})
 	}
+	if s.notSame() {
+		add("part", "part under test", func(t *Test) string { return cmp.Or(PartWords(t.Record.Setup.Of), "not stated") })
+	}
 	add("hole", "equivalent hole, mm", hole(func(t *Test) string {
 		return inUnit(t.Result.Hole, decay.Millimetre) + fmt.Sprintf(", Cd %.2f", t.Result.Cd)
 	}))
