@@ -105,6 +105,11 @@ func (s *scene) advice() string {
 	if step := s.nextStep(); step != "" {
 		return step
 	}
+	if s.outcome() == decay.NeverBuilt && !s.st.OverCeiling && !s.st.Lost && s.st.Advice != decay.AdviseReleasing && s.st.Phase != decay.PhaseOver {
+		st := s.st
+		st.Advice = decay.AdviseListen
+		return report.Advice(st, s.set, s.unit)
+	}
 	if s.auto && !s.st.Lost && !s.st.InBand && s.st.Seen && (s.st.Phase == decay.PhaseReady || s.st.Phase == decay.PhaseFill) {
 		return "The simulated rig fills and shuts its valve by itself: just watch. The keys f, i and r take its valves over."
 	}
@@ -192,10 +197,17 @@ func (s *scene) verdict() string {
 	return ""
 }
 
-// outcome is the latched verdict or, once the test is over, its result.
+// outcome is the latched verdict or, once the test is over, its result. That the
+// pressure never came up is known without a hold: in a fill that has stopped
+// rising, and after it.
 func (s *scene) outcome() decay.Outcome {
-	if s.st.Verdict == decay.Undecided && s.st.Phase == decay.PhaseOver {
-		return s.st.Result.Outcome
+	switch r := s.st.Result.Outcome; {
+	case s.st.Verdict != decay.Undecided:
+		return s.st.Verdict
+	case s.st.Phase == decay.PhaseOver:
+		return r
+	case r == decay.NeverBuilt && !s.inDoubt() && (s.st.Advice == decay.AdviseListen || s.st.Phase.Emptied()):
+		return r
 	}
 	return s.st.Verdict
 }
