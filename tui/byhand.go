@@ -283,7 +283,7 @@ func (m *hand) enter() {
 			if first {
 				m.began = time.Time{}
 			}
-			m.problem, m.field = err.Error(), nil
+			m.problem, m.field = strings.TrimSpace(text)+": "+err.Error(), nil
 			return
 		}
 		m.field, m.problem, m.stage, m.alarmed = nil, "", dialReads, false

@@ -38,7 +38,7 @@ func (m *hand) sentence() string {
 		return "What is under test? " + limitHint(m.of, m.limitTyped())
 	}
 	if m.stage == dialAsked && m.asks == askVolume {
-		return "How much air is in the duct? Without its volume only the rate can be told, and no hole."
+		return "How much air is in the duct? Without it there is no verdict and no hole, only a rate."
 	}
 	if m.stage == dialAsked {
 		return "How far apart are two marks on the dial? It tells how well it can be read."
@@ -67,7 +67,7 @@ func (m *hand) prompt() (before, typed, after string) {
 		case askPart:
 			return "◀ " + report.PartWords(m.of) + " ▶ ", "", ""
 		case askVolume:
-			return "volume > ", typed, " L   Enter alone: not known"
+			return "volume > ", typed, " L   Enter alone: not known, no verdict"
 		}
 		after = " " + u + "   Enter alone: " + usualDivision(m.s.unit) + " " + u
 		return "division > ", typed, after
@@ -253,7 +253,7 @@ func (m *hand) answer() []fact {
 	case r.HasFit && r.HasVolume:
 		out = append(out, fact{"hole " + m.s.hole() + "  limit " + mm(float64(r.Limit)) + " mm", plain})
 	case r.HasFit:
-		out = append(out, fact{"rate " + three(r.Rate.Value*1000) + " (" + three(r.Rate.Low*1000) + " to " + three(r.Rate.High*1000) + ") /1000 s; state --volume for a hole", plain})
+		out = append(out, fact{"it loses " + three(r.LossRate*60/m.s.unit.Pascal) + " " + m.s.unit.Name + " a minute; with the volume of air in the duct there would be a hole and a verdict", plain})
 	}
 	if m.gain != "" {
 		out = append(out, fact{m.gain, plain})

@@ -51,7 +51,7 @@ func (h *HandRun) Add(r DialReading) error {
 	case n > 0 && r.At <= h.list[n-1].At:
 		return fmt.Errorf("%g s is not after the reading ahead of it, at %g s", r.At.Seconds(), h.list[n-1].At.Seconds())
 	case !(r.P > -decay.Bar && r.P < 10*decay.Bar):
-		return errors.New("no dial for this test shows that")
+		return fmt.Errorf("outside -1 to 10 bar gauge (%.4g to %.4g psi), what a dial for this test may show", -decay.Bar/decay.PSI, 10*decay.Bar/decay.PSI)
 	}
 	h.list = append(h.list, r)
 	h.take(r)
@@ -193,7 +193,7 @@ func (h *HandRun) HandSentence(u decay.PressureUnit) string {
 	case n < decay.FewestReadings:
 		return "Hands off the valves, go on reading: " + strconv.Itoa(n) + " of at least " + strconv.Itoa(decay.FewestReadings) + " readings."
 	case r.HasFit && !r.HasVolume:
-		return "No volume is stated, so only the rate is known: end when you have readings enough."
+		return "No volume is known, so there is no verdict, only a rate: end when you have readings enough."
 	case r.HasFit && r.HasDecide && r.ToDecide > 0 && r.ToDecide < 20*time.Minute:
 		return "Not sure yet: go on for about " + brief(r.ToDecide) + "."
 	case r.HasFit && r.Outcome == decay.Undecided:

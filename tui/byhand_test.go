@@ -287,6 +287,27 @@ func TestByHandAsksForTheVolume(t *testing.T) {
 	}
 }
 
+// TestByHandWithoutAVolumeGivesARate in the dial's unit per minute, and says at
+// the question that there will be no verdict.
+func TestByHandWithoutAVolumeGivesARate(t *testing.T) {
+	p := newPerson(t, 0.5*psi)
+	p.m.o.Setup.Volume = 0
+	p.m.ask()
+	p.says("Without it there is no verdict")
+	p.m.Update(keyOf("enter"))
+	p.types("230")
+	p.says("230: outside -1 to 10 bar gauge (-14.5 to 145 psi)")
+	for k := range 8 {
+		p.types(strconv.FormatFloat(25-0.5*float64(k), 'f', 1, 64))
+		p.wait(10*time.Second - 1200*time.Millisecond)
+	}
+	p.m.Update(keyOf("e"))
+	p.says("psi a minute", "with the volume")
+	if text := p.m.draw(80, 24).render(&none); strings.Contains(text, "--volume") || strings.Contains(text, "1000 s") {
+		t.Errorf("the answer speaks of a flag, or of a rate nobody knows:\n%s", text)
+	}
+}
+
 func TestHandRunRefuses(t *testing.T) {
 	h := NewHandRun(decay.Setup{Division: psi})
 	if err := h.Add(DialReading{0, 25 * psi}); err != nil {
