@@ -419,8 +419,11 @@ func (m *counter) answer(w int) []fact {
 	}
 	switch {
 	case r.HasFit && r.HasVolume:
-		high := mm(r.Hole.High)
-		out = append(out, fact{"hole " + mm(r.Hole.Value) + " mm, 95 % sure: " + mm(r.Hole.Low) + " to " + high + " mm; limit " + mm(float64(r.Limit)) + " mm (" + m.limitFrom() + ")", plain})
+		hole := mm(r.Hole.Value) + " mm, 95 % sure: " + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + " mm"
+		if u, ok := report.Under(r); ok {
+			hole = u + ", 95 % sure"
+		}
+		out = append(out, fact{"hole " + hole + "; limit " + mm(float64(r.Limit)) + " mm (" + m.limitFrom() + ")", plain})
 	case r.HasFit:
 		out = append(out, fact{"rate " + three(r.Rate.Value*1000) + " /1000 s; no volume, no hole", plain})
 	}
@@ -555,7 +558,11 @@ func (m *counter) drawSmall(g *grid) {
 			add(m.pressure()+": let the air out", warn)
 		}
 		if r.HasFit && r.HasVolume {
-			add("hole "+mm(r.Hole.Value)+" mm ("+mm(r.Hole.Low)+" to "+mm(r.Hole.High)+")", plain)
+			hole := mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + ")"
+			if u, ok := report.Under(r); ok {
+				hole = u
+			}
+			add("hole "+hole, plain)
 			add("limit "+mm(float64(r.Limit))+" mm", plain)
 		} else {
 			add(report.VerdictSentence(r), plain)

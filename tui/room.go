@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ebbline/decay"
+	"ebbline/decay/report"
 	"ebbline/tui/chart"
 )
 
@@ -392,6 +393,9 @@ func (s *scene) drawRulerWords(g *grid, x, y int, r chart.Ruler, limitRow []char
 	switch {
 	case res.HasFit && res.HasVolume:
 		words = mm(res.Hole.Value) + " mm, 95 %: " + mm(res.Hole.Low) + " to " + mm(res.Hole.High)
+		if u, ok := report.Under(res); ok {
+			words = u
+		}
 		if s.st.FirstGuess() {
 			words = "first guess " + words
 		}

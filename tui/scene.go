@@ -298,6 +298,9 @@ func (s *scene) hole() string {
 	if !r.HasFit || !r.HasVolume {
 		return ""
 	}
+	if u, ok := report.Under(r); ok {
+		return u
+	}
 	return mm(r.Hole.Value) + " mm (" + mm(r.Hole.Low) + " to " + mm(r.Hole.High) + ")"
 }
 

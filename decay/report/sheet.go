@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"strings"
 
 	"ebbline/decay"
@@ -208,10 +209,24 @@ func RepairSentence(c decay.Change) string {
 	return "The two tests do not differ by more than their uncertainty: whether the repair changed the leak cannot be told."
 }
 
+// Under says "under 0.11 mm" of a hole that lies below what its hold resolves,
+// rounded up: a smaller size would be told finer than it was seen. It is false of
+// any other.
+func Under(r decay.Result) (string, bool) {
+	if !r.HasFit || !r.HasVolume || r.Smallest <= 0 || !(r.Hole.High < float64(r.Smallest)) {
+		return "", false
+	}
+	up := math.Ceil(float64(r.Smallest)/decay.Millimetre*100-1e-6) / 100
+	return "under " + Hundredths(up*decay.Millimetre), true
+}
+
 // HoleSentence says how large the hole is, for a customer.
 func HoleSentence(t *Test) string {
 	r := t.Result
+	under, small := Under(r)
 	switch {
+	case small:
+		return "If air escapes at all, then as through a round hole " + under + " (95 % sure): this test tells no smaller one from none."
 	case !r.HasFit:
 		return "No hole size was measured."
 	case !r.HasVolume:

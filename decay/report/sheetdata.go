@@ -217,6 +217,9 @@ func (s *Sheet) message(label string) string {
 		b.WriteString(": " + label) // whatever it says, as "before the repair"
 	}
 	b.WriteString(". ")
+	if set := s.Tests[len(s.Tests)-1].Record.Setup; set.Of != decay.PartUnstated && !s.notSame() {
+		b.WriteString("Part: " + PartWords(set.Of) + ". ")
+	}
 	for _, t := range s.Tests {
 		if t.Role != "" {
 			b.WriteString(strings.ToUpper(t.Role) + strings.TrimPrefix(roleWords(t.Role), t.Role))
@@ -230,7 +233,10 @@ func (s *Sheet) message(label string) string {
 			b.WriteString(", " + t.Record.When.Format("2006-01-02"))
 		}
 		b.WriteString(": " + VerdictSentence(t.Result))
-		if t.hasHole() && t.Result.Outcome != decay.Holds {
+		told := t.Result.Hole.Low > 0 && t.Result.Hole.Value >= float64(t.Result.Smallest)
+		if under, ok := Under(t.Result); ok {
+			b.WriteString(" Hole " + under + ".")
+		} else if t.hasHole() && (t.Result.Outcome != decay.Holds || told) {
 			b.WriteString(" Hole " + Hundredths(t.Result.Hole.Value) + " (95 % sure: " + slipSpan(t.Result.Hole) + ").")
 		}
 		b.WriteString(" ")

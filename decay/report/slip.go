@@ -83,7 +83,11 @@ func (s Slip) Lines() []string {
 	}
 	p.blank()
 
+	under, small := Under(r)
 	switch {
+	case small:
+		p.pair("hole", under+", 95 % sure")
+		p.pair("", fmt.Sprintf("(discharge coefficient %.2f)", r.Cd))
 	case r.HasFit && r.HasVolume:
 		p.pair("hole", tenth(r.Hole.Value)+" mm round, sharp edge")
 		p.pair("", "95 % sure: "+slipSpan(r.Hole))
