@@ -90,3 +90,33 @@ func TestASensorThatFailsIsNoJointThatIsPressed(t *testing.T) {
 		}
 	}
 }
+
+// The details that are asked for in the hunt stand under the pressure and over
+// the keys.
+func TestDetailsInTheHuntKeepPressureAndKeys(t *testing.T) {
+	d := newDuct(10, 1)
+	b := newBench(Options{Setup: decay.Setup{Volume: 10 * decay.Litre, Ambient: decay.DefaultAmbient}})
+	b.run(t, 30*time.Second, d.at)
+	b.keys("h", "d")
+	b.says(t, "psi", "gauge", "effective area", "q quit")
+	b.keys("m")
+	b.says(t, "where?")
+}
+
+// What was found not to be the duct's pressure sets no scale.
+func TestAReadingInDoubtSetsNoScale(t *testing.T) {
+	s := base()
+	c, marks := moment(60, 25, .9)
+	s.trace = c
+	marks(&s)
+	s.st = decay.State{Seen: true, Now: 60 * time.Second, P: 20 * psi, Phase: decay.PhaseHold}
+	s.st.Result.Peak = 25 * psi
+	c.Add(60.02, 250*decay.PSI)
+	if got := s.draw(80, 24).render(&none); strings.Contains(got, " 50 ") {
+		t.Errorf("the wall goes above the ceiling:\n%s", got)
+	}
+	s.st.Result.Peak = 250 * psi
+	if !strings.Contains(s.draw(80, 24).render(&none), " 50 ") {
+		t.Errorf("a passed ceiling is not in the picture:\n%s", s.draw(80, 24).render(&none))
+	}
+}

@@ -28,8 +28,9 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	lo, hi := 0.0, ceiling
 	if seen.N > 0 {
 		lo = math.Min(lo, seen.Min)
-		// A passed ceiling stays in the picture with what went above it.
-		if seen.Max > ceiling {
+		// A passed ceiling stays in the picture with what went above it; a reading
+		// that was found to be in doubt passed none.
+		if seen.Max > ceiling && (s.st.OverCeiling || s.st.Result.Peak > s.set.Ceiling) {
 			hi = min(ceiling+(seen.Max-ceiling)*1.1, 2*ceiling) // one wild reading shall not flatten the rest
 		}
 		if lo < -0.02*ceiling {

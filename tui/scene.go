@@ -88,7 +88,7 @@ func (s *scene) draw(w, h int) *grid {
 		s.drawSplit(g)
 	case s.view == viewHunt && !s.help && !s.detail && w >= fullW && h >= fullH:
 		s.drawHunt(g)
-	case s.view == viewHunt && !s.help && w >= smallW && h >= smallH:
+	case s.view == viewHunt && !s.help && !(s.detail && w >= fullW && h >= fullH) && w >= smallW && h >= smallH:
 		s.drawHuntSmall(g)
 	case w >= fullW && h >= fullH:
 		s.drawFull(g)
