@@ -253,7 +253,7 @@ func (s *scene) facts() []fact {
 			out = append(out, fact{hole, s.guessStyle()})
 		}
 		if isolated(st.Phase) {
-			out = append(out, fact{"leak " + s.loss(), dim})
+			out = append(out, fact{"leak at first " + s.loss(), dim})
 		}
 	} else if isolated(st.Phase) && !math.IsNaN(st.Slope) && !st.Lost {
 		out = append(out, fact{"change " + signed(st.Slope*60/s.unit.Pascal) + " " + s.unit.Name + "/min", dim})
@@ -332,7 +332,7 @@ func (s *scene) details() []fact {
 		add("rate K", three(r.Rate.Value*1000)+" /1000 s ("+three(r.Rate.Low*1000)+" to "+three(r.Rate.High*1000)+")")
 		add("leak law", r.Law.String())
 		add("settling", three(100*r.Settling.Amplitude)+" %, τ "+brief(r.Settling.Tau))
-		add("leak", s.loss())
+		add("leak at first", s.loss())
 	} else {
 		out = append(out, fact{"no estimate yet", dim})
 	}
