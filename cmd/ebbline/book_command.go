@@ -107,7 +107,8 @@ func (a *app) bookListCommand() *cobra.Command {
 		Long: `List prints one line a record: date and time of the test at its place, verdict,
 equivalent hole in mm with its interval at 95 %, what was under test, the state of
 the file where it is not whole, its label, and the digits by which show, compare
-and measure find it.`,
+and measure find it. A simulated test is marked so. On a terminal the columns have
+a heading, and the limit is one of them.`,
 		Example: `  ebbline book list
   ebbline book list --verdict leaks --verdict never-built --job 4711
   ebbline book list --book /srv/shops --json`,
@@ -129,10 +130,24 @@ func (a *app) bookList(s *shelf, asJSON bool) error {
 		return writeRows(a.out, entries)
 	}
 	b := bufio.NewWriter(forPeople(a.out))
+	person := isTerminal(a.out) // who reads by program finds the columns where they were
+	if person && len(entries) > 0 {
+		fmt.Fprintf(b, "%-16s  %-11s  %-21s  %-8s  %-8s  %-8s  %s\n", "begun", "verdict", "hole, mm (95 %)", "limit,mm", "part", "record", "label")
+	}
 	for _, e := range entries {
 		state := ""
+		if e.Head.Simulated {
+			state = "SIMULATED  "
+		}
 		if st := e.State(); st != record.StateWhole {
-			state = strings.ToUpper(st.String()) + "  "
+			state += strings.ToUpper(st.String()) + "  "
+		}
+		if limit := ""; person {
+			if l := e.Head.Result.Limit; l > 0 {
+				limit = strings.TrimSuffix(report.Millimetres(float64(l)), " mm")
+			}
+			fmt.Fprintf(b, "%-16s  %-11s  %-21s  %-8s  %-8s  %-8s  %s%s\n", e.Date(), e.Verdict(), e.Hole(), limit, e.Part(), printable(clipped(e.ID(), 80)), state, printable(clipped(e.Title(), 200)))
+			continue
 		}
 		fmt.Fprintf(b, "%-16s  %-11s  %-21s  %-8s  %-8s  %s%s\n", e.Date(), e.Verdict(), e.Hole(), e.Part(), printable(clipped(e.ID(), 80)), state, printable(clipped(e.Title(), 200)))
 	}

@@ -164,6 +164,12 @@ func TestBookComparesAndMeasuresAgain(t *testing.T) {
 	if status != 0 || !strings.Contains(out, `"repair":"mended"`) {
 		t.Errorf("compare --json: status %d %s", status, out)
 	}
+	toy := held(t, 0, day)
+	toy.Simulated = true
+	toys, _ := shop(t, toy)
+	if _, out, _ := ebbline(t, "", "book", "list", "--book", toys); !strings.Contains(out, "SIMULATED  job 1") {
+		t.Errorf("a simulated test is not marked:\n%s", out)
+	}
 	bench := held(t, 0, day.Add(3*time.Hour))
 	bench.Setup.Of, bench.Setup.Volume = decay.PartFittings, 0.3*decay.Litre
 	_, small := shop(t, bench)
