@@ -308,7 +308,7 @@ func (s *scene) zeroWords() (string, style) {
 	case s.st.P < 0:
 		return p + "below zero: check the sensor", warn
 	}
-	return p + "NOT zero: let the air out before you start", warn
+	return p + "NOT zero: first let the air out", warn
 }
 
 // drawCard draws the start card.

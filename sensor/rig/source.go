@@ -99,7 +99,11 @@ func (s *Source) About() sensor.About {
 	hole := "a tight duct"
 	switch seep := fmt.Sprintf("a seep like a hole of %.2f mm", float64(c.HoleLike())/decay.Millimetre); {
 	case c.Hole > 0:
-		hole = fmt.Sprintf("a hole of %.2f mm", float64(c.Hole)/decay.Millimetre)
+		digits := "%.2f"
+		if c.Hole < 0.1*decay.Millimetre {
+			digits = "%.2g" // or a tiny one would be of 0.00 mm
+		}
+		hole = fmt.Sprintf("a hole of "+digits+" mm", float64(c.Hole)/decay.Millimetre)
 		if c.Seep > 0 {
 			hole += " and " + seep
 		}
