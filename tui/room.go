@@ -45,12 +45,16 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	band, _ := dots.At(decay.WarningBand * ceiling)
 	rows := chart.Scale{Lo: hi, Hi: lo, N: h}
 	// The ceiling's row lies above the room, or in it when it was passed; under
-	// it the band takes one whole row at the least, so that it reads as one.
+	// it the band takes one whole row at the least, so that it reads as one; in a
+	// room so low that a row is twice the band or more that row would lie.
 	cy := -1
 	if hi > ceiling {
 		cy, _ = rows.At(ceiling)
 	}
-	band = max(band, 4*(cy+2))
+	low := (hi-lo)/float64(h) >= 2*(1-decay.WarningBand)*ceiling
+	if !low {
+		band = max(band, 4*(cy+2))
+	}
 	c.Band(0, band-1)
 	if s.trace != nil {
 		c.Trace(s.trace, t0, t1, lo, hi)
@@ -67,7 +71,7 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 				g.set(x0+x, top+1+y, r, s.hatchStyle())
 			case chart.Trace:
 				st := strong
-				if y < bandRows {
+				if y < bandRows && (!low || y < band/4) {
 					st = warn
 				}
 				g.set(x0+x, top+1+y, r, st)
@@ -106,6 +110,9 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 		}
 	}
 	words := " ceiling " + s.set.Ceiling.Format(s.unit) + " "
+	if low && w > 60 {
+		words = " ceiling " + s.set.Ceiling.Format(s.unit) + ", warning band from " + (s.set.Ceiling * decay.WarningBand).Number(s.unit) + " "
+	}
 	at := 2
 	for cy >= 0 && at+width(words) < w && s.covers(c, at, cy, width(words)) {
 		at += 4
@@ -114,7 +121,7 @@ func (s *scene) drawRoom(g *grid, left, top, right, bottom int) {
 	if dotted := " dotted: before "; s.before != nil && end+width(dotted) <= right {
 		g.right(right, top+1+cy, dotted, trace2)
 	}
-	if w > 60 && !s.covers(c, w-15, cy+1, 14) {
+	if w > 60 && !low && !s.covers(c, w-15, cy+1, 14) {
 		g.text(right-15, top+2+cy, " warning band ", s.hatchStyle(), right)
 	}
 
