@@ -175,6 +175,11 @@ func (s *Sheet) notes() []string {
 		if t.Result.Peak > t.set().Ceiling {
 			add(t.Role, "the pressure was above the ceiling: "+t.Result.Peak.Format(s.unit()))
 		}
+		for _, f := range t.Result.Flags {
+			if text := FlagSentence(f); text != "" && f != decay.FlagOverCeiling { // said above, with its figure
+				add(t.Role, text)
+			}
+		}
 		for _, w := range t.Result.Warnings {
 			text, _, _ := strings.Cut(w.Text, "; say --") // flags mean nothing to a customer
 			add(t.Role, text)
