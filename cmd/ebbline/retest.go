@@ -45,6 +45,9 @@ func (f *holdFlags) past(set *decay.Setup) (*tui.Past, error) {
 		return nil, wrong("name a record of a test that had a hold", "--retest: %s gives nothing to compare with: %s", f.retest, report.Verdict(r))
 	}
 	// The same duct again, where nothing else was said.
+	if f.label == "" {
+		f.label = rec.Label
+	}
 	if set.Of == decay.PartUnstated {
 		set.Of = rec.Setup.Of
 		if set.Limit == 0 {

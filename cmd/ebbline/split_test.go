@@ -134,6 +134,7 @@ func TestMeasureSubtractsTheRig(t *testing.T) {
 func TestRetestIsOfTheSamePart(t *testing.T) {
 	name := hold10(t, t.TempDir(), "before", 1, 5, func(r *record.Record) {
 		r.Setup.Of, r.Setup.Limit = decay.PartManifold, 0.4*decay.Millimetre
+		r.Label = "left hose"
 	})
 	f := &holdFlags{retest: name}
 	for _, c := range []struct{ set, want decay.Setup }{
@@ -145,6 +146,9 @@ func TestRetestIsOfTheSamePart(t *testing.T) {
 		if _, err := f.past(&got); err != nil || got.Of != c.want.Of || got.Limit != c.want.Limit {
 			t.Errorf("%v with %v becomes %v with %v: %v", c.set.Of, c.set.Limit, got.Of, got.Limit, err)
 		}
+	}
+	if f.label != "left hose" {
+		t.Errorf("the retest is called %q", f.label)
 	}
 }
 

@@ -32,7 +32,7 @@ func Advice(st decay.State, set decay.Setup, u decay.PressureUnit) string {
 	case decay.AdviseIsolate:
 		return "High enough: shut the supply valve and let go."
 	case decay.AdviseSayShut:
-		return "Shut the supply valve. Shut already? Then it holds so far: so tight a duct looks like a fed one."
+		return "Shut the supply valve. Shut already? Then it holds so far. With the valve open it would look the same."
 	case decay.AdviseListen:
 		return "It will not build: a large leak; listen and feel along the duct for it."
 	case decay.AdviseHandsOff:
