@@ -110,11 +110,14 @@ type estimation struct {
 	// with every law: constant, natural.
 	worthwhile [2]bool
 
-	trial    fitted // of the model under way, the best of its starting points so far
-	tried    int    // starting points
-	longer   int    // how often a search that has not ended by itself goes on
-	went     int    // how often that of the model under way did
-	profiled int    // models whose cost was followed to either side
+	search   *search  // under way, or nil
+	points   []params // at which searches for the model under way begin
+	trial    fitted   // of it, the best of its starting points so far
+	tried    int      // starting points
+	longer   int      // how often a search that has not ended by itself goes on
+	went     int      // how often that of the model under way did
+	profiled int      // models whose cost was followed to either side
+	flank    flank    // of the next
 }
 
 // negligible is the weight of a model that is passed over in a round that is
@@ -141,10 +144,11 @@ func (d holdData) begin(warm *estimate, quick bool) (*estimation, bool) {
 	return s, true
 }
 
-// step works on until about so many cells have been computed, a single fit more
-// at most, and reports whether all is done. Without a fit there is no estimate.
-func (s *estimation) step(cells int) (done, ok bool) {
-	for stop := s.d.spent + cells; s.d.spent < stop; {
+// step works on until about so many steps of integration were taken, an
+// iteration of a search more at most, and reports whether all is done. Without a
+// fit there is no estimate.
+func (s *estimation) step(steps int) (done, ok bool) {
+	for stop := s.d.spent + steps; s.d.spent < stop; {
 		e := &s.e
 		switch {
 		case len(e.fits) < len(models):
@@ -167,10 +171,9 @@ func (s *estimation) step(cells int) (done, ok bool) {
 			}
 		case s.profiled < len(e.fits):
 			f := &e.fits[s.profiled]
-			if f.ok && (s.fast || s.d.n < fewReadings) && e.weights[s.profiled] > 0.02 {
-				s.d.profile(f, e.widen, s.room)
+			if follow := f.ok && (s.fast || s.d.n < fewReadings) && e.weights[s.profiled] > 0.02; !follow || s.profile(f) {
+				s.profiled++
 			}
-			s.profiled++
 		default:
 			e.bound()
 			return true, true
@@ -184,40 +187,76 @@ const fewReadings = 30
 
 const baseModels = 4 // the first of models: nozzle and seep, with either way of cooling
 
-// next fits model i, or tries one more starting point for it.
+// fit goes on with the search under way, or begins one, and reports whether it
+// has ended.
+func (s *estimation) fit(m model, th params, maxIter int, held bool) (f fitted, done bool) {
+	if len(s.d.t) < 3 {
+		return fitted{model: m, th: th}, true
+	}
+	if s.search == nil {
+		s.search = s.d.search(m, th, maxIter, s.room, held)
+	}
+	if !s.search.iterate() {
+		return f, false
+	}
+	f, s.search = s.search.fitted(), nil
+	return f, true
+}
+
+// next goes on with the fit of model i by an iteration, and reports whether it
+// is done.
 func (s *estimation) next(i int) (f fitted, whole bool) {
-	d, m := &s.d, models[i]
-	f = fitted{model: m}
+	m := models[i]
 	switch {
 	case s.went > 0:
-		f = d.fit(m, s.trial.th, s.maxIter, s.room)
+		return s.fit(m, s.trial.th, s.maxIter, false)
 	case s.warm != nil && s.e.thorough == s.warm.thorough && s.warm.weights[i] < negligible:
-		f.th, f.passed = s.warm.fits[i].th, s.warm.fits[i].ok || s.warm.fits[i].passed
+		return fitted{model: m, th: s.warm.fits[i].th, passed: s.warm.fits[i].ok || s.warm.fits[i].passed}, true
 	case s.warm != nil && (s.warm.fits[i].ok || s.warm.fits[i].passed):
-		f = d.fit(m, s.warm.fits[i].th, s.maxIter, s.room)
-		if m.natural && i < baseModels && s.warm.fits[i-1].ok && f.ok {
-			if g := d.fit(m, warmer[0].from(s.warm.fits[i-1].th), s.maxIter, s.room); g.ok && g.chi2All < f.chi2All {
-				f = g
-			}
-		}
-	case i < baseModels:
 		if s.tried == 0 {
-			s.trial = f
+			if f, whole = s.fit(m, s.warm.fits[i].th, s.maxIter, false); !whole {
+				return f, false
+			}
+			again := m.natural && i < baseModels && s.warm.fits[i-1].ok && f.ok
+			if again {
+				s.trial, s.tried = f, 1
+			}
+			return f, !again
 		}
-		if starts := s.starts(i); s.tried < len(starts) {
-			if g := d.fit(m, starts[s.tried], 4, s.room); g.ok && (!s.trial.ok || g.chi2All < s.trial.chi2All) {
+		g, whole := s.fit(m, warmer[0].from(s.warm.fits[i-1].th), s.maxIter, false)
+		if !whole {
+			return g, false
+		}
+		s.tried = 0
+		if g.ok && g.chi2All < s.trial.chi2All {
+			return g, true
+		}
+		return s.trial, true
+	case i < baseModels:
+		if s.tried == 0 && s.search == nil {
+			s.trial, s.points = fitted{model: m}, s.starts(i)
+		}
+		if s.tried < len(s.points) {
+			g, whole := s.fit(m, s.points[s.tried], 4, false)
+			if !whole {
+				return g, false
+			}
+			if g.ok && (!s.trial.ok || g.chi2All < s.trial.chi2All) {
 				s.trial = g
 			}
 			s.tried++
-			if s.worse(s.trial) > 300*float64(len(d.t)) && !(m.natural && s.tried <= len(warmer)) {
-				s.tried = len(starts) // the law is so far off that no start will help it
+			if s.worse(s.trial) > 300*float64(len(s.d.t)) && !(m.natural && s.tried <= len(warmer)) {
+				s.tried = len(s.points) // the law is so far off that no start will help it
 			}
-			return f, false
+			return g, false
 		}
-		f, s.tried = s.trial, 0
-		if f.ok && s.worse(f) < hopeless {
-			f = d.fit(m, f.th, s.maxIter, s.room)
+		if f = s.trial; f.ok && (s.search != nil || s.worse(f) < hopeless) {
+			if f, whole = s.fit(m, f.th, s.maxIter, false); !whole {
+				return f, false
+			}
 		}
+		s.tried = 0
+		return f, true
 	case m.still || s.worthwhile[btoi(m.natural)]:
 		from := s.e.fits[btoi(m.natural)]
 		if g := s.e.fits[2+btoi(m.natural)]; m.shape == mixing && g.ok && (g.chi2All < from.chi2All || !from.ok) {
@@ -231,9 +270,55 @@ func (s *estimation) next(i int) (f fitted, whole bool) {
 		if m.shape == ellipse {
 			start[parMix] = priorB
 		}
-		f = d.fit(m, start, s.maxIter, s.room)
+		return s.fit(m, start, s.maxIter, false)
 	}
-	return f, true
+	return fitted{model: m}, true
+}
+
+// flank is how far the cost of a fit was followed to one side.
+type flank struct {
+	above bool
+	tried int
+	sd    float64
+	at    params
+}
+
+// profile goes on with widening f's standard deviations of K to either side, and
+// reports whether that is done: to where the best fit at a K held there is worse
+// by what 1.96 of them stand for. The cost of a fast leak, whose gas cools and
+// warms again, is far from a parabola.
+func (s *estimation) profile(f *fitted) (done bool) {
+	const z = 1.96
+	k := &s.flank
+	side, sign := &f.below, -1.0
+	if k.above {
+		side, sign = &f.above, 1
+	}
+	if k.tried == 0 && s.search == nil {
+		k.sd, k.at = *side, f.th
+	}
+	if s.search == nil {
+		k.at[parK] = f.th[parK] + sign*z*k.sd
+	}
+	if k.at[parK] > 0 {
+		g, whole := s.fit(f.model, k.at, 12, true)
+		if !whole {
+			return false
+		}
+		k.tried++
+		rise := math.Sqrt(math.Max(g.chi2All-f.chi2All, 0) / s.e.widen)
+		if g.ok && rise <= 0.93*z {
+			k.sd *= math.Min(z/math.Max(rise, 0.1), 2)
+			k.at = g.th
+			if k.tried < 5 {
+				return false
+			}
+		}
+	}
+	*side = k.sd
+	done = k.above
+	*k = flank{above: !k.above}
+	return done
 }
 
 // starts are where the search for model i, one of the first, begins.

@@ -27,7 +27,7 @@ type holdData struct {
 	n       float64 // readings
 	zeroSD  float64 // Pa: how well the zero is known
 	fresh   float64 // readings that differ from the one before
-	spent   int     // cells computed so far
+	spent   int     // steps of integration so far
 }
 
 const (
@@ -186,9 +186,8 @@ func newScratch(n int) *scratch {
 func (d *holdData) trace(g *gas, th *params, c *[nPar + 1][]float64) (data, all float64) {
 	jac := [nPar][]float64(c[1:])
 	out := c[0]
-	g.trace(th, d.t, out, &jac)
+	d.spent += g.trace(th, d.t, out, &jac)
 	n := len(d.t)
-	d.spent += n
 	before := out[0]
 	for i := range n {
 		q := out[i]
@@ -240,109 +239,97 @@ func (d *holdData) normal(m model, th *params, c *[nPar + 1][]float64) (a matrix
 	return a, g
 }
 
-// fit minimises the weighted squares of the residuals, priors included, by
+// A search minimises the weighted squares of the residuals, priors included, by
 // Levenberg–Marquardt on summed normal equations with columns scaled to unit
-// diagonal (Marquardt, J. SIAM 11 (1963) 431–441), starting from th.
-func (d *holdData) fit(m model, th params, maxIter int, s *scratch) fitted {
-	return d.search(m, th, maxIter, s, false)
+// diagonal (Marquardt, J. SIAM 11 (1963) 431–441). It goes on an iteration at a
+// time, since a whole one takes longer than a look at a live test may.
+type search struct {
+	d         *holdData
+	m         model
+	th        params
+	held      bool // K stays what it was at the start
+	left      int  // iterations
+	p0        float64
+	cur, next *[nPar + 1][]float64
+	data, all float64
+	lambda    float64
+	settled   bool
 }
 
-// search is fit, or with hold set the same at the K of th.
-func (d *holdData) search(m model, th params, maxIter int, s *scratch, hold bool) fitted {
-	np := m.count()
-	f := fitted{model: m, th: th}
-	if len(d.t) < 3 {
-		return f
-	}
-	p0 := th[parP0] // K and τ are meant here while the search goes on
-	cur, next := &s.curve, &s.trial
-	g := m.gas(&th, d.pa, d.tw, p0)
-	data, all := d.trace(&g, &th, cur)
-	lambda := 1e-3
-	for range maxIter {
-		a, grad := d.normal(m, &th, cur)
-		if hold {
-			for i := range np {
-				a[i][parK], a[parK][i] = 0, 0
-			}
-			a[parK][parK], grad[parK] = 1, 0
-		}
-		improved := false
-		for range 8 {
-			step, ok := a.solve(grad, np, lambda)
-			if !ok {
-				lambda *= 10
-				continue
-			}
-			to := th
-			for i := range np {
-				to[i] += step[i]
-			}
-			to[parDT] = math.Min(math.Max(to[parDT], -120), 150)
-			to[parLnTau] = math.Min(math.Max(to[parLnTau], -1.5), 7)
-			if m.shape == ellipse {
-				to[parMix] = math.Min(math.Max(to[parMix], 0), 0.6)
-			} else {
-				to[parMix] = math.Min(math.Max(to[parMix], -0.1), 1.1)
-			}
-			g = m.gas(&to, d.pa, d.tw, p0)
-			nd, na := d.trace(&g, &to, next)
-			if na < all {
-				gain := all - na
-				th, data, all = to, nd, na
-				cur, next = next, cur
-				lambda = math.Max(lambda/8, 1e-9)
-				improved = gain > 0.01+1e-5*all
-				break
-			}
-			lambda *= 6
-		}
-		if !improved {
-			f.settled = true
-			break
-		}
-	}
-	a, _ := d.normal(m, &th, cur)
-	inv, logDet, ok := a.inverse(np)
-	if !ok {
-		return f
-	}
-	for i := range np {
-		if _, sd := d.prior(m, &th, i); sd > 0 {
-			f.evidence -= math.Log(sd)
-		}
-	}
-	g = m.gas(&th, d.pa, d.tw, p0)
-	th[parK], th[parLnTau] = g.moved(th[parP0])
-	f.th, f.cov, f.chi2, f.chi2All, f.ok = th, inv, data, all, !math.IsInf(all, 0)
-	f.evidence += math.Log(m.weight) - 0.5*logDet // the −χ²/2 is added once the noise is known
+// search begins one from th, in the room that is given.
+func (d *holdData) search(m model, th params, maxIter int, s *scratch, held bool) *search {
+	f := &search{d: d, m: m, th: th, held: held, left: maxIter, cur: &s.curve, next: &s.trial, lambda: 1e-3}
+	f.p0 = th[parP0] // K and τ are meant here while the search goes on
+	g := m.gas(&th, d.pa, d.tw, f.p0)
+	f.data, f.all = d.trace(&g, &th, f.cur)
 	return f
 }
 
-// profile widens f's standard deviations of K to either side to where the best
-// fit at a K held there is worse by what 1.96 of them stand for: the cost of a
-// fast leak, whose gas cools and warms again, is far from a parabola.
-func (d *holdData) profile(f *fitted, widen float64, s *scratch) {
-	const z = 1.96
-	side := func(sd, sign float64) float64 {
-		th := f.th
-		for range 5 {
-			th[parK] = f.th[parK] + sign*z*sd
-			if th[parK] <= 0 {
-				break
-			}
-			g := d.search(f.model, th, 12, s, true)
-			if !g.ok {
-				break
-			}
-			rise := math.Sqrt(math.Max(g.chi2All-f.chi2All, 0) / widen)
-			if rise > 0.93*z {
-				break
-			}
-			sd *= math.Min(z/math.Max(rise, 0.1), 2)
-			th = g.th
-		}
-		return sd
+// iterate goes on by one iteration and reports whether the search has ended.
+func (f *search) iterate() (done bool) {
+	if f.left == 0 {
+		return true
 	}
-	f.below, f.above = side(f.below, -1), side(f.above, 1)
+	f.left--
+	d, m, np := f.d, f.m, f.m.count()
+	a, grad := d.normal(m, &f.th, f.cur)
+	if f.held {
+		for i := range np {
+			a[i][parK], a[parK][i] = 0, 0
+		}
+		a[parK][parK], grad[parK] = 1, 0
+	}
+	improved := false
+	for range 8 {
+		step, ok := a.solve(grad, np, f.lambda)
+		if !ok {
+			f.lambda *= 10
+			continue
+		}
+		to := f.th
+		for i := range np {
+			to[i] += step[i]
+		}
+		to[parDT] = math.Min(math.Max(to[parDT], -120), 150)
+		to[parLnTau] = math.Min(math.Max(to[parLnTau], -1.5), 7)
+		if m.shape == ellipse {
+			to[parMix] = math.Min(math.Max(to[parMix], 0), 0.6)
+		} else {
+			to[parMix] = math.Min(math.Max(to[parMix], -0.1), 1.1)
+		}
+		g := m.gas(&to, d.pa, d.tw, f.p0)
+		nd, na := d.trace(&g, &to, f.next)
+		if na < f.all {
+			gain := f.all - na
+			f.th, f.data, f.all = to, nd, na
+			f.cur, f.next = f.next, f.cur
+			f.lambda = math.Max(f.lambda/8, 1e-9)
+			improved = gain > 0.01+1e-5*f.all
+			break
+		}
+		f.lambda *= 6
+	}
+	f.settled = !improved
+	return f.settled || f.left == 0
+}
+
+// fitted is where the search ended.
+func (f *search) fitted() fitted {
+	d, m, np, th := f.d, f.m, f.m.count(), f.th
+	out := fitted{model: m, th: th, settled: f.settled}
+	a, _ := d.normal(m, &th, f.cur)
+	inv, logDet, ok := a.inverse(np)
+	if !ok {
+		return out
+	}
+	for i := range np {
+		if _, sd := d.prior(m, &th, i); sd > 0 {
+			out.evidence -= math.Log(sd)
+		}
+	}
+	g := m.gas(&th, d.pa, d.tw, f.p0)
+	th[parK], th[parLnTau] = g.moved(th[parP0])
+	out.th, out.cov, out.chi2, out.chi2All, out.ok = th, inv, f.data, f.all, !math.IsInf(f.all, 0)
+	out.evidence += math.Log(m.weight) - 0.5*logDet // the −χ²/2 is added once the noise is known
+	return out
 }

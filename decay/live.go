@@ -15,9 +15,10 @@ const refitGrowth = 1.03
 // be rounded when nothing shows it: half a psi at 25.
 const unknownDivision = 0.02
 
-// lookCells is how many cells' worth of fitting one look does at most, so that
-// none takes long; a round of fits may then need several looks.
-const lookCells = 1200
+// lookWork is what one look does at most, so that none takes long: to look for the
+// phases in a cell counts as much as a step of integration in a fit. A round of
+// fits may need several looks.
+const lookWork, leastSteps = 3200, 600
 
 // Live follows a test reading by reading: constant cost per reading, and
 // memory that grows with the logarithm of the test's length.
@@ -304,7 +305,7 @@ func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Re
 		}
 	}
 	if l.round != nil {
-		budget := lookCells
+		budget := max(lookWork-len(cells), leastSteps)
 		if final {
 			budget = math.MaxInt / 2
 		}

@@ -265,8 +265,9 @@ func (g *gas) partials(v, h float64) (d partials) {
 // fourth order and puts the pressure at the times ts (increasing, s) into out,
 // and, where jac is not nil, its derivatives by the parameters into jac's rows.
 // Those are carried along by the trapezoid rule, one Jacobian a step: they
-// steer the search and size the uncertainty, for which a hundredth is enough.
-func (g *gas) trace(th *params, ts, out []float64, jac *[nPar][]float64) {
+// steer the search and size the uncertainty, for which a hundredth is enough. It
+// returns how many steps it took.
+func (g *gas) trace(th *params, ts, out []float64, jac *[nPar][]float64) (took int) {
 	v, h := math.Pow(g.pa/th[parP0], 1.0/7), th[parDT]/g.tw
 	if g.still {
 		h = 0
@@ -293,6 +294,7 @@ func (g *gas) trace(th *params, ts, out []float64, jac *[nPar][]float64) {
 				lim = math.Min(lim, 0.25*tau)
 			}
 			steps := min(int(span/lim)+1, 200)
+			took += steps
 			d := span / float64(steps)
 			for range steps {
 				a1, b1 := g.slope(v, h)
@@ -322,6 +324,7 @@ func (g *gas) trace(th *params, ts, out []float64, jac *[nPar][]float64) {
 			jac[parMix][i] = byV * s[4][0]
 		}
 	}
+	return took
 }
 
 // step takes sensitivities s over a step of twice half, s, by the trapezoid
