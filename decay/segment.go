@@ -289,7 +289,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	held := func(s stretch) bool {
 		return dur(s) > 8 || dur(s) > 4 && cells[s.from].p-cells[s.to-1].p > 0.01*sg.top
 	}
-	usable := make([]bool, len(still))
+	usable, slowly := make([]bool, len(still)), make([]bool, len(still)) // slowly: told from a leak by its pace alone
 	for k, s := range still {
 		next := k+1 < len(still) && still[k+1].from <= s.to+1
 		// Held up by the supply: flat, and what follows is a long fall that does not empty the duct at once.
@@ -307,6 +307,7 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 		if venting && !usable[k-1] {
 			venting = false
 		}
+		slowly[k] = venting && dur(s) >= 0.5*dur(still[k-1])
 		usable[k] = !fed && !venting && (s.to-s.from) >= 3
 		if usable[k] && (best < 0 || dur(s) > 1.3*dur(still[best]) && !(dur(still[best]) > 4 && cells[s.from].p-ref < 0.4*(cells[still[best].from].p-ref))) {
 			best = k
@@ -316,13 +317,23 @@ func segment(h *history, base float64, reads Reference, ambientStated bool, ceil
 	sg.phaseAt = cells[0].t
 	if best >= 0 {
 		s := still[best]
+		// A slow fill may be taken for a level: the hold begins where it is over.
+		highest := s.from
+		for i := s.from; i < s.to; i++ {
+			if cells[i].p > cells[highest].p {
+				highest = i
+			}
+		}
+		if cells[highest].p-cells[s.from].p > 0.05*sg.top && s.to-highest >= 5 {
+			s.from = highest
+		}
 		// The corner itself: the cell at which the trace bends down most, near the start.
 		s.from = corner(cells, s, sigma, !math.IsNaN(sg.firstFill) && sg.firstFill < cells[s.from].t)
 		drop, ok := fallen(cells, s.from, s.to, sigma)
 		sg.isolated = ok && drop > leastFall*sg.top
-		// Level for some seconds, then gone: it may as well have run empty through a
-		// leak when the supply was shut as have been let out.
-		if best+1 < len(still) && dur(s) < 5 && drop < 0.01*sg.top && cells[still[best+1].to-1].p-ref < 0.5*(cells[s.to-1].p-ref) {
+		// Level for a while, then gone: it may as well have run empty through a leak
+		// when the supply was shut as have been let out.
+		if best+1 < len(still) && (slowly[best+1] || dur(s) < 5 && drop < 0.01*sg.top && cells[still[best+1].to-1].p-ref < 0.5*(cells[s.to-1].p-ref)) {
 			sg.isolated = false
 		}
 		sg.hold, sg.hasHold = s, true
