@@ -57,15 +57,19 @@ func (m *hand) limitTyped() string {
 	return mm(float64(m.o.Setup.Limit))
 }
 
-// prompt is the line that is typed in.
-func (m *hand) prompt() (before, typed, after string) {
+// prompt is the line that is typed in, on a screen w wide.
+func (m *hand) prompt(w int) (before, typed, after string) {
 	u := m.s.unit.Name
 	switch m.stage {
 	case dialAsked:
 		typed = string(m.field)
 		switch m.asks {
 		case askPart:
-			return "◀ " + report.PartWords(m.of) + " ▶ ", "", ""
+			words := report.PartWords(m.of)
+			if w < 60 {
+				words = m.of.String()
+			}
+			return "◀ " + words + " ▶ ", "", ""
 		case askVolume:
 			return "volume > ", typed, " L   Enter alone: not known, no verdict"
 		}
@@ -126,7 +130,7 @@ func (m *hand) drawFull(g *grid) {
 	if m.stage == dialReads && len(lines) == 1 && g.h >= 28 {
 		y++ // the picture stays where it is when the sentence takes two lines
 	}
-	before, typed, after := m.prompt()
+	before, typed, after := m.prompt(g.w)
 	if before != "" {
 		x := g.text(left, y, before, strong)
 		x = g.text(x, y, typed+"_", chosen)
@@ -333,7 +337,7 @@ func (m *hand) drawSmall(g *grid) {
 			c := counter{s: m.s}
 			y = c.drawSmallDigits(g, y)
 		}
-		before, typed, after := m.prompt()
+		before, typed, after := m.prompt(g.w)
 		x := g.text(0, y, before, strong)
 		x = g.text(x, y, typed+"_", chosen)
 		g.text(x+1, y, after, plain)

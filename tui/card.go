@@ -128,6 +128,9 @@ func (c *card) fittings() (string, style) {
 	if c.rig == (decay.Interval{}) {
 		return "", plain
 	}
+	if math.IsInf(c.rig.Value, 0) {
+		return "they leak more than can be measured: too much for this limit", warn
+	}
 	like := "they leak like a hole of " + mm(float64(decay.EquivalentHole(decay.Area(c.rig.Value), c.cd))) + " mm"
 	limit := c.of.DefaultLimit()
 	if l, err := decay.ParseLength(strings.TrimSpace(c.limit.text)); err == nil {

@@ -134,21 +134,22 @@ type counter struct {
 	pal    *[styles]string
 	s      scene // the test under way, or the pressure alone
 
-	stage   stage
-	entered time.Time // when the stage began
-	field   []rune
-	burst   []rune    // letters that came together, whose meaning is open still
-	burstAt time.Time // when the latest of them came
-	pick    int       // of the offers, -1: none
-	offers  []Part
-	part    Part
-	warned  bool // the cautions were acknowledged
-	leaving bool // Esc once more leaves
-	problem string
-	full    bool // the slip takes the whole screen
-	top     int  // first line of the slip shown
-	tally   Tally
-	counted bool
+	stage    stage
+	entered  time.Time // when the stage began
+	field    []rune
+	burst    []rune    // letters that came together, whose meaning is open still
+	burstAt  time.Time // when the latest of them came
+	pick     int       // of the offers, -1: none
+	offers   []Part
+	part     Part
+	warned   bool // the cautions were acknowledged
+	insisted bool // the part is open, whatever the pressure says
+	leaving  bool // Esc once more leaves
+	problem  string
+	full     bool // the slip takes the whole screen
+	top      int  // first line of the slip shown
+	tally    Tally
+	counted  bool
 
 	test    CounterTest
 	run     *CounterRun
@@ -388,6 +389,14 @@ func (m *counter) save() {
 
 // begin starts the test of the part that was chosen.
 func (m *counter) begin() {
+	if m.pressed() && !m.insisted && !m.s.about.Simulated { // each simulated part is another one
+		// The air of the part before would be judged as this one's.
+		m.turn(choosing)
+		m.insisted = true
+		m.problem = "still under pressure: let the air out first; if the part is open, Enter again"
+		return
+	}
+	m.insisted = false
 	t, err := m.o.Begin(m.part)
 	if err != nil {
 		m.turn(choosing)
@@ -407,7 +416,7 @@ func (m *counter) turn(s stage) { m.stage, m.entered = s, m.now }
 // next turns to the next customer.
 func (m *counter) next() {
 	m.turn(choosing)
-	m.field, m.problem, m.leaving = nil, "", false
+	m.field, m.problem, m.leaving, m.insisted = nil, "", false, false
 	m.offer()
 }
 

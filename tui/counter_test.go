@@ -199,6 +199,15 @@ func TestCounterSessions(t *testing.T) {
 				} else if c.hole < decay.Millimetre {
 					t.Error("the part is empty")
 				}
+				if simulated := k.m.s.about.Simulated; k.m.pressed() {
+					k.m.s.about.Simulated = false
+					k.m.typed([]rune("left hose long"))
+					if k.m.choose(); k.m.stage != choosing || !strings.Contains(k.m.problem, "let the air out first") {
+						t.Errorf("the air of the part before is taken for this one's: %q", k.m.problem)
+					}
+					k.m.s.about.Simulated = simulated
+					k.m.next()
+				}
 				k.press("left hose long", "enter") // as a scanner types
 				if k.m.stage != underTest || k.m.part.Label != "left hose long" {
 					t.Errorf("stage %v, part %q: the cautions were asked again, or the label was not taken", k.m.stage, k.m.part.Label)

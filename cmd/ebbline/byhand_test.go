@@ -96,7 +96,7 @@ func TestHoldByHandTellsWhatItCannotTake(t *testing.T) {
 		{"10 25\n5 24\n", "line 2: 5 s is not after"},
 		{"0 25\n24\n", "line 2: either each line has its seconds, or none has"},
 		{"0 25 psi absolute\n", "line 1"},
-		{"0 900\n", "line 1: no dial"},
+		{"0 900\n", "line 1: outside -1 to 10 bar gauge"},
 		{"0 25\n" + strings.Repeat("5 24 ", 1<<15) + "\n10 24\n", `line 2: "(a long line)" is no pressure`},
 	} {
 		status, out, errOut := ebbline(t, c.in, "hold", "--by-hand", "--division", "0.5psi", "--volume", "10L", "--book", t.TempDir())
