@@ -340,7 +340,7 @@ func (l *Live) lookTrusting(trusted trust, final bool) (Phase, time.Duration, Re
 		// A supply that makes up for a leak holds the pressure as flat as a tight duct does.
 		r.IfShut, r.HeldUp = r.Outcome, length > 5 // nobody lets the air out as soon as the valve is shut
 		r.Outcome, r.HasFit, r.HasDecide, r.Smallest = Undecided, false, false, 0
-		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: say when its valve was shut (key i, or --shut); if the pressure fell as soon as it was shut, the leak is that large")
+		warn("isolation-unseen", "nothing in the trace shows when the supply was shut off, so it may have held the pressure up: say when its valve was shut; if the pressure fell as soon as it was shut, the leak is that large")
 	}
 	// What has settled stays so: a joint that is pressed may look like it again.
 	if phase == PhaseHold && !(math.Abs(l.settled-t0) < 0.5) {

@@ -98,14 +98,19 @@ func (s Slip) Lines() []string {
 		p.pair("hole", "not measured")
 	}
 	p.pair("limit", tenth(float64(set.Limit))+" mm hole")
+	unseen := r.Warned("isolation-unseen")
 	if r.Hold.StartAbs != 0 {
 		p.pair("pressure", plainASCII(r.Hold.StartGauge.Format(u)))
-		p.pair("", "when the air was shut in")
+		when := "when the air was shut in"
+		if unseen {
+			when = "while the supply may have been on"
+		}
+		p.pair("", when)
 	}
 	if r.Peak > set.Ceiling {
 		p.pair("", "OVER THE CEILING before: "+plainASCII(r.Peak.Format(u)))
 	}
-	if held := r.Hold.End - r.Hold.Start; held > 0 && r.Outcome != decay.NeverBuilt { // its supply held it up
+	if held := r.Hold.End - r.Hold.Start; held > 0 && !unseen && r.Outcome != decay.NeverBuilt { // its supply held it up
 		p.pair("held for", seconds(held))
 	}
 	if set.Volume > 0 {
@@ -128,12 +133,17 @@ func (s Slip) Lines() []string {
 		if x.Code == "unsettled" {
 			text, _, _ = strings.Cut(text, "; hold for") // nor is a longer hold the customer's to make
 		}
+		if x.Code == "isolation-unseen" {
+			text = "the supply was not seen to be shut, so it may have held the pressure up: shut it and test again"
+		}
 		p.item(plainASCII(sentence(text)))
 	}
 	if r.Outcome == decay.Undecided && r.HasDecide && r.ToDecide > 0 && !told {
 		p.item("About " + seconds(r.ToDecide) + " more of hold would have decided it.")
 	}
-	if r.Smallest > 0 && r.Outcome != decay.Leaks {
+	// A part that holds against a smaller limit holds: only that a hole is there at
+	// all would need one that large.
+	if r.Smallest > 0 && r.Outcome != decay.Leaks && !(r.Outcome == decay.Holds && r.Smallest > r.Limit) {
 		p.item("It could see a hole of " + tenth(float64(r.Smallest)) + " mm and more.")
 	}
 	for _, t := range slipLimits {

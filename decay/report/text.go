@@ -102,9 +102,9 @@ func Text(w io.Writer, in Input, u decay.PressureUnit) error {
 // ifShut says what holds if the supply was shut, which nothing shows.
 func ifShut(r decay.Result) string {
 	if !r.HasVolume {
-		return fmt.Sprintf("decay %s", span(r.Rate, 1, "per second"))
+		return fmt.Sprintf("decay %s; --shut says that it was", span(r.Rate, 1, "per second"))
 	}
-	return fmt.Sprintf("%s: hole %s, if the supply's valve was shut by %s", r.IfShut, span(r.Hole, decay.Millimetre, "mm"), seconds(r.Hold.Start))
+	return fmt.Sprintf("%s: hole %s, if the supply's valve was shut by %s; --shut says that it was", r.IfShut, span(r.Hole, decay.Millimetre, "mm"), seconds(r.Hold.Start))
 }
 
 // span prints the bounds of an interval with its level.
