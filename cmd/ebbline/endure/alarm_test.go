@@ -153,7 +153,7 @@ func screenAlarms(t testing.TB, cols, rows, n int) (d delays, alarm string) {
 				}
 			}
 		}})
-	x.wait("95 %", 30*time.Second)
+	x.wait("leak at first", 30*time.Second)
 	m := watchMachine(t)
 	soon := func(c chan time.Time, what string) time.Time {
 		t.Helper()
